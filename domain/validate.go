@@ -1,0 +1,171 @@
+package domain
+
+import (
+	"errors"
+	"reflect"
+	"strconv"
+	"strings"
+	"sync"
+	"unicode"
+	"unicode/utf8"
+
+	"github.com/go-playground/validator/v10"
+	"github.com/shopspring/decimal"
+)
+
+// CleanText says whether s may be kept as text: valid UTF-8, no NUL, no control characters other
+// than line feed, carriage return and tab, no invisible marks that reverse the direction of writing.
+func CleanText(s string) bool {
+	if !utf8.ValidString(s) {
+		return false
+	}
+	for _, r := range s {
+		switch {
+		case r == '\n' || r == '\r' || r == '\t':
+		case unicode.IsControl(r), r >= 0x202A && r <= 0x202E, r >= 0x2066 && r <= 0x2069, r == 0xFEFF:
+			return false
+		}
+	}
+	return true
+}
+
+var validate = sync.OnceValue(func() *validator.Validate {
+	v := validator.New(validator.WithRequiredStructEnabled())
+	v.RegisterTagNameFunc(func(f reflect.StructField) string {
+		name, _, _ := strings.Cut(f.Tag.Get("json"), ",")
+		if name == "-" {
+			return ""
+		}
+		return name
+	})
+	for tag, check := range map[string]validator.Func{
+		"edtf":     func(f validator.FieldLevel) bool { _, err := ParseEDTF(f.Field().String()); return err == nil },
+		"currency": func(f validator.FieldLevel) bool { return isCurrency(f.Field().String()) },
+	} {
+		if err := v.RegisterValidation(tag, check); err != nil {
+			panic(err) // a tag's name is wrong: a mistake of this file
+		}
+	}
+	v.RegisterCustomTypeFunc(func(f reflect.Value) any {
+		return f.Interface().(decimal.Decimal).InexactFloat64() // only to compare with bounds
+	}, decimal.Decimal{})
+	return v
+})
+
+func isCurrency(s string) bool {
+	if len(s) != 3 {
+		return false
+	}
+	for _, r := range s {
+		if r < 'A' || r > 'Z' {
+			return false
+		}
+	}
+	return true
+}
+
+// Validate checks a command struct against its `validate` tags and every text in it against
+// CleanText, and returns all faults at once as an *Error of KindInvalid. Pointers are built from
+// the json names.
+func Validate(command any) error {
+	var fields []Field
+	dirtyText(reflect.ValueOf(command), "", &fields)
+	var faults validator.ValidationErrors
+	err := validate().Struct(command)
+	if err != nil && !errors.As(err, &faults) {
+		return err // not a struct: a mistake of the caller
+	}
+	for _, f := range faults {
+		fields = append(fields, Field{Pointer: pointer(f.Namespace()), Rule: f.Tag(), Message: sentence(f)})
+	}
+	return InvalidFields(fields)
+}
+
+// pointer turns "Proposal.methods[0].note" into "/methods/0/note".
+func pointer(namespace string) string {
+	_, path, _ := strings.Cut(namespace, ".")
+	return "/" + strings.NewReplacer(".", "/", "[", "/", "]", "").Replace(path)
+}
+
+func sentence(f validator.FieldError) string {
+	long := f.Kind() == reflect.String
+	list := f.Kind() == reflect.Slice
+	switch f.Tag() {
+	case "required", "required_if", "required_with", "required_without", "required_unless":
+		return "This is needed."
+	case "max", "lte":
+		switch {
+		case long:
+			return "At most " + f.Param() + " characters."
+		case list:
+			return "At most " + f.Param() + " of these."
+		}
+		return "At most " + f.Param() + "."
+	case "min", "gte":
+		switch {
+		case long:
+			return "At least " + f.Param() + " characters."
+		case list:
+			return "At least " + f.Param() + " of these."
+		}
+		return "At least " + f.Param() + "."
+	case "gt":
+		return "More than " + f.Param() + "."
+	case "lt":
+		return "Less than " + f.Param() + "."
+	case "oneof":
+		return "One of: " + strings.ReplaceAll(strings.ReplaceAll(f.Param(), " ", ", "), "_", " ") + "."
+	case "unique":
+		return "Each of these only once."
+	case "email":
+		return "An e-mail address, such as name@museum.example."
+	case "edtf":
+		return "A date such as 1965, 1965-07, 1965-07-14, 1965~ (about), 196X (the sixties) or 1964/1968."
+	case "currency":
+		return "A currency code of three capital letters, such as EUR."
+	}
+	return "This does not fit (" + f.Tag() + ")."
+}
+
+// dirtyText walks command and notes every text that CleanText refuses.
+func dirtyText(v reflect.Value, at string, fields *[]Field) {
+	switch v.Kind() {
+	case reflect.Pointer, reflect.Interface:
+		if !v.IsNil() {
+			dirtyText(v.Elem(), at, fields)
+		}
+	case reflect.String:
+		if !CleanText(v.String()) {
+			*fields = append(*fields, Field{Pointer: at, Rule: "text",
+				Message: "This holds characters that cannot be kept: control characters, marks that reverse the writing, or bytes that are not UTF-8."})
+		}
+	case reflect.Slice, reflect.Array:
+		if v.Type().Elem().Kind() == reflect.Uint8 {
+			return
+		}
+		for i := range v.Len() {
+			dirtyText(v.Index(i), at+"/"+strconv.Itoa(i), fields)
+		}
+	case reflect.Map:
+		for _, k := range v.MapKeys() {
+			dirtyText(k, at, fields)
+			dirtyText(v.MapIndex(k), at+"/"+k.String(), fields)
+		}
+	case reflect.Struct:
+		for i := range v.NumField() {
+			f := v.Type().Field(i)
+			if !f.IsExported() {
+				continue
+			}
+			name, _, _ := strings.Cut(f.Tag.Get("json"), ",")
+			if name == "-" {
+				continue
+			}
+			if f.Anonymous && name == "" {
+				dirtyText(v.Field(i), at, fields)
+				continue
+			}
+			dirtyText(v.Field(i), at+"/"+name, fields)
+		}
+	}
+}
