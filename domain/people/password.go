@@ -1,0 +1,83 @@
+package people
+
+import (
+	"crypto/rand"
+	"crypto/sha256"
+	"crypto/subtle"
+	"encoding/base64"
+	"fmt"
+	"strings"
+
+	"golang.org/x/crypto/argon2"
+)
+
+// Strength of new password hashes: argon2id with 2 passes, 19 MiB, one lane.
+//
+// source: OWASP, Password Storage Cheat Sheet, argon2id (m=19456, t=2, p=1).
+const (
+	passes    = 2
+	memoryKiB = 19 * 1024
+	lanes     = 1
+	saltBytes = 16
+	keyBytes  = 32
+)
+
+// HashPassword makes the standard text form of an argon2id hash
+// ("$argon2id$v=19$m=19456,t=2,p=1$salt$key").
+func HashPassword(password string) (string, error) {
+	salt := make([]byte, saltBytes)
+	if _, err := rand.Read(salt); err != nil {
+		return "", fmt.Errorf("salt for a password: %w", err)
+	}
+	key := argon2.IDKey([]byte(password), salt, passes, memoryKiB, lanes, keyBytes)
+	return fmt.Sprintf("$argon2id$v=%d$m=%d,t=%d,p=%d$%s$%s", argon2.Version, memoryKiB, passes, lanes,
+		base64.RawStdEncoding.EncodeToString(salt), base64.RawStdEncoding.EncodeToString(key)), nil
+}
+
+// CheckPassword says whether the password belongs to the hash. A hash that cannot be read belongs to
+// no password.
+func CheckPassword(hash, password string) bool {
+	parts := strings.Split(hash, "$")
+	if len(parts) != 6 || parts[1] != "argon2id" {
+		return false
+	}
+	var version int
+	var memory, time uint32
+	var threads uint8
+	if _, err := fmt.Sscanf(parts[2], "v=%d", &version); err != nil || version != argon2.Version {
+		return false
+	}
+	if _, err := fmt.Sscanf(parts[3], "m=%d,t=%d,p=%d", &memory, &time, &threads); err != nil || memory > 1<<20 || time > 64 || threads == 0 || time == 0 {
+		return false
+	}
+	salt, err := base64.RawStdEncoding.DecodeString(parts[4])
+	if err != nil {
+		return false
+	}
+	want, err := base64.RawStdEncoding.DecodeString(parts[5])
+	if err != nil || len(want) < 16 || len(want) > 128 {
+		return false
+	}
+	got := argon2.IDKey([]byte(password), salt, time, memory, threads, uint32(len(want))) // #nosec G115 -- at most 128
+	return subtle.ConstantTimeCompare(got, want) == 1
+}
+
+// nobodysHash takes the time of a check when there is no such person, so that the answer's delay
+// does not tell who has an account.
+const nobodysHash = "$argon2id$v=19$m=19456,t=2,p=1$AAAAAAAAAAAAAAAAAAAAAA$AAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAA"
+
+// tokenPrefix marks a personal token, so that one left in a file is recognised.
+const tokenPrefix = "farthingale_"
+
+func newSecret() (string, error) {
+	b := make([]byte, 32)
+	if _, err := rand.Read(b); err != nil {
+		return "", fmt.Errorf("secret of a token: %w", err)
+	}
+	return tokenPrefix + base64.RawURLEncoding.EncodeToString(b), nil
+}
+
+func secretHash(secret string) []byte {
+	sum := sha256.Sum256([]byte(secret))
+	return sum[:]
+}

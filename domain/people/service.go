@@ -1,0 +1,303 @@
+package people
+
+import (
+	"context"
+	"strings"
+	"time"
+
+	"farthingale/domain"
+)
+
+// How many failed sign-ins in signInWindow close the door for a name and for an address.
+const (
+	signInWindow   = 15 * time.Minute
+	nameFailures   = 5
+	sourceFailures = 30
+)
+
+// Store keeps persons and tokens.
+type Store interface {
+	Add(ctx context.Context, p *Person) error
+	Update(ctx context.Context, id domain.ID, version int64, change func(*Person) error) (*Person, error)
+	One(ctx context.Context, id domain.ID) (*Person, error)
+	BySignInName(ctx context.Context, name string) (*Person, error)
+	List(ctx context.Context, closed bool, q domain.PageQuery) (domain.Page[Person], error)
+	CuratorsOf(ctx context.Context, department string) ([]Person, error)
+	Any(ctx context.Context) (bool, error)
+
+	AddToken(ctx context.Context, t Token, secretSHA256 []byte) error
+	Tokens(ctx context.Context, personID domain.ID) ([]Token, error)
+	RevokeToken(ctx context.Context, personID, id domain.ID, at time.Time) (Token, error)
+	// ByToken reads the person and the token of a secret's hash, and notes its use at most once an
+	// hour.
+	ByToken(ctx context.Context, secretSHA256 []byte, at time.Time) (*Person, Token, error)
+
+	// Failures counts failed sign-ins since a time, by name and by address.
+	Failures(ctx context.Context, name, address string, since time.Time) (byName, byAddress int, err error)
+	AddFailure(ctx context.Context, name, address string, at time.Time) error
+	Sweep(ctx context.Context, before time.Time) error
+}
+
+// Service knows who acts.
+type Service struct {
+	store  Store
+	now    func() time.Time
+	hashes chan struct{} // at most two password hashes at a time: each takes 19 MiB
+}
+
+// NewService makes the service; now is the clock.
+func NewService(store Store, now func() time.Time) *Service {
+	return &Service{store: store, now: now, hashes: make(chan struct{}, 2)}
+}
+
+func (s *Service) hash(password string) (string, error) {
+	s.hashes <- struct{}{}
+	defer func() { <-s.hashes }()
+	return HashPassword(password)
+}
+
+func (s *Service) check(hash, password string) bool {
+	s.hashes <- struct{}{}
+	defer func() { <-s.hashes }()
+	return CheckPassword(hash, password)
+}
+
+// Add makes a person. An actor without ID is the command line or the first-run page, which may only
+// make the first person, a steward.
+func (s *Service) Add(ctx context.Context, by domain.Actor, n NewPerson) (*Person, error) {
+	if by.ID == (domain.ID{}) {
+		if any, err := s.store.Any(ctx); err != nil || any {
+			if err == nil {
+				err = by.May(Keep)
+			}
+			return nil, err
+		}
+	} else if err := by.May(Keep); err != nil {
+		return nil, err
+	}
+	return s.AddByHand(ctx, by, n)
+}
+
+// AddByHand makes a person on behalf of whoever may run the program at its machine.
+func (s *Service) AddByHand(ctx context.Context, by domain.Actor, n NewPerson) (*Person, error) {
+	if err := domain.Validate(n); err != nil {
+		return nil, err
+	}
+	hash, err := s.hash(n.Password)
+	if err != nil {
+		return nil, err
+	}
+	at := s.now()
+	p := &Person{ID: domain.NewID(), Name: strings.TrimSpace(n.Name), SignInName: strings.TrimSpace(n.SignInName), Email: n.Email, Roles: n.Roles,
+		Departments: n.Departments, SeesValues: n.SeesValues, PasswordHash: &hash, Version: 1, CreatedAt: at}
+	if p.Departments == nil {
+		p.Departments = []string{}
+	}
+	p.raise(by, "added", n.Facts, at)
+	return p, s.store.Add(ctx, p)
+}
+
+// Any says whether there is anybody yet; when not, the first-run page makes the first steward.
+func (s *Service) Any(ctx context.Context) (bool, error) { return s.store.Any(ctx) }
+
+// Change sets the facts of a person.
+func (s *Service) Change(ctx context.Context, by domain.Actor, id domain.ID, version int64, f Facts) (*Person, error) {
+	if err := by.May(Keep); err != nil {
+		return nil, err
+	}
+	if err := domain.Validate(f); err != nil {
+		return nil, err
+	}
+	if f.Departments == nil {
+		f.Departments = []string{}
+	}
+	return s.store.Update(ctx, id, version, func(p *Person) error { return p.Change(by, f, s.now()) })
+}
+
+// Close ends an account (P4). The person's tokens stop working with it.
+func (s *Service) Close(ctx context.Context, by domain.Actor, id domain.ID, version int64) (*Person, error) {
+	if err := by.May(Keep); err != nil {
+		return nil, err
+	}
+	return s.store.Update(ctx, id, version, func(p *Person) error { return p.Close(by, s.now()) })
+}
+
+// ResetPassword gives a person a new password, by a steward.
+func (s *Service) ResetPassword(ctx context.Context, by domain.Actor, id domain.ID, version int64, password string) (*Person, error) {
+	if err := by.May(Keep); err != nil {
+		return nil, err
+	}
+	if err := domain.Validate(struct {
+		Password string `json:"password" validate:"required,min=12,max=200"`
+	}{password}); err != nil {
+		return nil, err
+	}
+	return s.setPassword(ctx, by, id, version, password)
+}
+
+// ChangePassword changes one's own password; the present one must be given.
+func (s *Service) ChangePassword(ctx context.Context, by domain.Actor, n NewPassword) (*Person, error) {
+	if err := by.May(Own); err != nil {
+		return nil, err
+	}
+	if err := domain.Validate(n); err != nil {
+		return nil, err
+	}
+	p, err := s.store.One(ctx, by.ID)
+	if err != nil {
+		return nil, err
+	}
+	if p.PasswordHash == nil || !s.check(*p.PasswordHash, n.Present) {
+		return nil, domain.Invalid("/present", "password", "This is not your present password.")
+	}
+	return s.setPassword(ctx, by, by.ID, p.Version, n.Password)
+}
+
+func (s *Service) setPassword(ctx context.Context, by domain.Actor, id domain.ID, version int64, password string) (*Person, error) {
+	hash, err := s.hash(password)
+	if err != nil {
+		return nil, err
+	}
+	return s.store.Update(ctx, id, version, func(p *Person) error {
+		if p.ClosedAt != nil {
+			return domain.RefuseState("P4", p.Name+" is closed.")
+		}
+		p.PasswordHash = &hash
+		p.raise(by, "password_changed", nil, s.now())
+		return nil
+	})
+}
+
+// One is a person as colleagues see one another.
+func (s *Service) One(ctx context.Context, by domain.Actor, id domain.ID) (*Person, error) {
+	if err := by.May(Read); err != nil {
+		return nil, err
+	}
+	return s.store.One(ctx, id)
+}
+
+// List lists persons by name; closed ones only when asked for.
+func (s *Service) List(ctx context.Context, by domain.Actor, closed bool, q domain.PageQuery) (domain.Page[Person], error) {
+	if err := by.May(Read); err != nil {
+		return domain.Page[Person]{}, err
+	}
+	return s.store.List(ctx, closed, q)
+}
+
+// CuratorsOf lists the open curators of a department; refusals name them (T2).
+func (s *Service) CuratorsOf(ctx context.Context, department string) ([]Person, error) {
+	return s.store.CuratorsOf(ctx, department)
+}
+
+// Present is the acting person of a session, read anew for every request so that a closed account or
+// a changed role counts at once.
+func (s *Service) Present(ctx context.Context, id domain.ID) (domain.Actor, error) {
+	p, err := s.store.One(ctx, id)
+	if err != nil {
+		return domain.Actor{}, err
+	}
+	if p.ClosedAt != nil {
+		return domain.Actor{}, unauthenticated("This account is closed.")
+	}
+	return p.Actor(), nil
+}
+
+func unauthenticated(message string) *domain.Error {
+	return &domain.Error{Kind: domain.KindUnauthenticated, Code: "P1", Message: message}
+}
+
+// SignIn checks a name and a password from an address. The same answer, after the same time, is
+// given for a wrong name and for a wrong password; too many failures are refused for a while.
+func (s *Service) SignIn(ctx context.Context, in SignIn, address string) (*Person, error) {
+	if err := domain.Validate(in); err != nil {
+		return nil, err
+	}
+	at := s.now()
+	name := strings.ToLower(strings.TrimSpace(in.SignInName))
+	byName, byAddress, err := s.store.Failures(ctx, name, address, at.Add(-signInWindow))
+	if err != nil {
+		return nil, err
+	}
+	if byName >= nameFailures || byAddress >= sourceFailures {
+		return nil, &domain.Error{Kind: domain.KindThrottled, Code: "throttled", RetryAfterSeconds: int(signInWindow.Seconds()),
+			Message: "Too many failed sign-ins. Wait a quarter of an hour, or ask a steward for a new password."}
+	}
+	p, err := s.store.BySignInName(ctx, name)
+	if err != nil && domain.KindOf(err) != domain.KindNotFound {
+		return nil, err
+	}
+	hash := nobodysHash
+	if err == nil && p.PasswordHash != nil && p.ClosedAt == nil {
+		hash = *p.PasswordHash
+	}
+	if !s.check(hash, in.Password) || hash == nobodysHash {
+		if err := s.store.AddFailure(ctx, name, address, at); err != nil {
+			return nil, err
+		}
+		return nil, unauthenticated("The name or the password is not right.")
+	}
+	return p, nil
+}
+
+// AddToken makes a personal token. Its secret is in the answer and nowhere else.
+func (s *Service) AddToken(ctx context.Context, by domain.Actor, n NewToken) (Token, error) {
+	if err := by.May(Own); err != nil {
+		return Token{}, err
+	}
+	if by.TokenID != nil {
+		return Token{}, domain.Forbidden("A token cannot make tokens. Sign in on the pages to make one.")
+	}
+	if err := domain.Validate(n); err != nil {
+		return Token{}, err
+	}
+	secret, err := newSecret()
+	if err != nil {
+		return Token{}, err
+	}
+	at := s.now()
+	t := Token{ID: domain.NewID(), PersonID: by.ID, Name: n.Name, Scopes: n.Scopes, CreatedAt: at, ExpiresAt: at.AddDate(0, 0, n.Days), Secret: secret}
+	return t, s.store.AddToken(ctx, t, secretHash(secret))
+}
+
+// Tokens lists one's own tokens.
+func (s *Service) Tokens(ctx context.Context, by domain.Actor) ([]Token, error) {
+	if err := by.May(Read); err != nil {
+		return nil, err
+	}
+	return s.store.Tokens(ctx, by.ID)
+}
+
+// RevokeToken ends one of one's own tokens at once.
+func (s *Service) RevokeToken(ctx context.Context, by domain.Actor, id domain.ID) (Token, error) {
+	if err := by.May(Own); err != nil {
+		return Token{}, err
+	}
+	return s.store.RevokeToken(ctx, by.ID, id, s.now())
+}
+
+// ByToken is the acting person of a token's secret (P1), with the token's narrower scope.
+func (s *Service) ByToken(ctx context.Context, secret string) (domain.Actor, error) {
+	refused := unauthenticated("This token is unknown, expired or revoked. Make a new one on your account page.")
+	if !strings.HasPrefix(secret, tokenPrefix) || len(secret) > 100 {
+		return domain.Actor{}, refused
+	}
+	at := s.now()
+	p, t, err := s.store.ByToken(ctx, secretHash(secret), at)
+	if domain.KindOf(err) == domain.KindNotFound {
+		return domain.Actor{}, refused
+	}
+	if err != nil {
+		return domain.Actor{}, err
+	}
+	if p.ClosedAt != nil || t.RevokedAt != nil || !at.Before(t.ExpiresAt) {
+		return domain.Actor{}, refused
+	}
+	actor := p.Actor()
+	actor.TokenID, actor.Scopes = &t.ID, t.Scopes
+	return actor, nil
+}
+
+// Sweep forgets old failures of sign-in.
+func (s *Service) Sweep(ctx context.Context) error {
+	return s.store.Sweep(ctx, s.now().Add(-24*time.Hour))
+}

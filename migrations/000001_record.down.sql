@@ -1,0 +1,9 @@
+drop table kept_answer;
+drop table seal_origin;
+drop table seal;
+drop table event;
+drop function refuse_change();
+drop function fold(text);
+drop extension btree_gist;
+drop extension unaccent;
+drop extension pg_trgm;

@@ -1,0 +1,156 @@
+// Package postgres keeps what the laboratory knows. One file per area, its SQL beside its use;
+// db.go holds what they share: transactions, events, and words for what the database refuses.
+package postgres
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"math/rand/v2"
+	"time"
+
+	"github.com/jackc/pgx/v5"
+	"github.com/jackc/pgx/v5/pgconn"
+	"github.com/jackc/pgx/v5/pgxpool"
+
+	"farthingale/domain"
+)
+
+// DB is a pool of connections as the role that owns nothing. It implements domain.Atomic.
+type DB struct{ pool *pgxpool.Pool }
+
+// NewDB wraps a pool.
+func NewDB(pool *pgxpool.Pool) *DB { return &DB{pool: pool} }
+
+// querier is a pool or a transaction.
+type querier interface {
+	Exec(ctx context.Context, sql string, arguments ...any) (pgconn.CommandTag, error)
+	Query(ctx context.Context, sql string, args ...any) (pgx.Rows, error)
+	QueryRow(ctx context.Context, sql string, args ...any) pgx.Row
+	SendBatch(ctx context.Context, b *pgx.Batch) pgx.BatchResults
+}
+
+type txKey struct{}
+
+// q is the transaction that ctx carries, else the pool.
+func (db *DB) q(ctx context.Context) querier {
+	if tx, ok := ctx.Value(txKey{}).(pgx.Tx); ok {
+		return tx
+	}
+	return db.pool
+}
+
+// Do runs act in one transaction that its context carries. A nested Do takes part in the outer
+// transaction. Deadlocks and serialisation failures are tried again, here and nowhere else.
+func (db *DB) Do(ctx context.Context, act func(ctx context.Context) error) error {
+	if _, ok := ctx.Value(txKey{}).(pgx.Tx); ok {
+		return act(ctx)
+	}
+	for try := 1; ; try++ {
+		err := pgx.BeginFunc(ctx, db.pool, func(tx pgx.Tx) error {
+			return act(context.WithValue(ctx, txKey{}, tx))
+		})
+		var pgErr *pgconn.PgError
+		if try == 4 || !errors.As(err, &pgErr) || (pgErr.Code != "40001" && pgErr.Code != "40P01") {
+			return fault(err, "transaction")
+		}
+		wait := time.Duration(try*10+rand.IntN(20)) * time.Millisecond // #nosec G404 -- jitter, not a secret
+		select {
+		case <-ctx.Done():
+			return ctx.Err()
+		case <-time.After(wait):
+		}
+	}
+}
+
+// tx is Do for a store's function that speaks to the transaction itself.
+func (db *DB) tx(ctx context.Context, act func(ctx context.Context, tx pgx.Tx) error) error {
+	return db.Do(ctx, func(ctx context.Context) error {
+		return act(ctx, ctx.Value(txKey{}).(pgx.Tx))
+	})
+}
+
+// addEvents writes events in the transaction that ctx carries.
+func (db *DB) addEvents(ctx context.Context, events ...domain.Event) error {
+	if len(events) == 0 {
+		return nil
+	}
+	batch := &pgx.Batch{}
+	for _, e := range events {
+		var change []byte
+		if e.Change != nil {
+			var err error
+			if change, err = json.Marshal(e.Change); err != nil {
+				return fmt.Errorf("encode event %s %s: %w", e.Area, e.Kind, err)
+			}
+		}
+		batch.Queue(`
+			insert into event (at, actor_id, area, subject_id, object_id, kind, change)
+			values ($1, $2, $3, $4, $5, $6, $7)`,
+			e.At, e.ActorID, e.Area, e.Subject, e.Object, e.Kind, change)
+	}
+	return fault(db.q(ctx).SendBatch(ctx, batch).Close(), "write events")
+}
+
+// said turns the name of a constraint into a sentence. Every constraint of the schema that a
+// person's input can meet has words here; a test lists pg_constraint and fails on one without.
+// Areas add theirs in their own files, through words.
+var said = words(recordWords, peopleWords)
+
+// words joins the areas' sentences.
+func words(areas ...map[string]*domain.Error) map[string]*domain.Error {
+	all := map[string]*domain.Error{}
+	for _, area := range areas {
+		for name, e := range area {
+			all[name] = e
+		}
+	}
+	return all
+}
+
+// fault says what was attempted, and turns what the database refuses into words for a person.
+// A nil err stays nil; an error that already is a *domain.Error is returned as it is.
+func fault(err error, attempt string, args ...any) error {
+	if err == nil {
+		return nil
+	}
+	var known *domain.Error
+	if errors.As(err, &known) {
+		return err
+	}
+	what := fmt.Sprintf(attempt, args...)
+	if errors.Is(err, pgx.ErrNoRows) {
+		return &domain.Error{Kind: domain.KindNotFound, Code: "not_found", Message: "There is nothing under this address.", Err: fmt.Errorf("%s: %w", what, err)}
+	}
+	var pgErr *pgconn.PgError
+	if errors.As(err, &pgErr) {
+		if e, ok := said[pgErr.ConstraintName]; ok && pgErr.ConstraintName != "" {
+			copied := *e
+			copied.Err = fmt.Errorf("%s: %w", what, err)
+			return &copied
+		}
+		switch {
+		case pgErr.Code == "22021" || pgErr.Code == "22P05": // bad UTF-8, NUL
+			return &domain.Error{Kind: domain.KindInvalid, Code: "text", Message: "The text holds characters that cannot be kept.", Err: fmt.Errorf("%s: %w", what, err)}
+		case pgErr.Code[:2] == "08" || pgErr.Code[:2] == "57" || pgErr.Code == "53300":
+			return unavailable(fmt.Errorf("%s: %w", what, err))
+		}
+		return fmt.Errorf("%s: %w", what, err)
+	}
+	var connectErr *pgconn.ConnectError
+	if errors.As(err, &connectErr) {
+		return unavailable(fmt.Errorf("%s: %w", what, err))
+	}
+	return fmt.Errorf("%s: %w", what, err)
+}
+
+func unavailable(err error) *domain.Error {
+	return &domain.Error{Kind: domain.KindUnavailable, Code: "unavailable", RetryAfterSeconds: 2,
+		Message: "The database does not answer at this moment. Nothing was changed; try again.", Err: err}
+}
+
+// refusedByDatabase is the sentence for constraints that only a fault of the program can meet.
+func refusedByDatabase(what string) *domain.Error {
+	return &domain.Error{Kind: domain.KindRefused, Code: "refused", Message: what}
+}
