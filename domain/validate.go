@@ -120,7 +120,11 @@ func sentence(f validator.FieldError) string {
 	case "email":
 		return "An e-mail address, such as name@museum.example."
 	case "edtf":
-		return "A date such as 1965, 1965-07, 1965-07-14, 1965~ (about), 196X (the sixties) or 1964/1968."
+		var e *Error
+		text, isText := f.Value().(string)
+		if _, err := ParseEDTF(text); isText && errors.As(err, &e) {
+			return e.Fields[0].Message
+		}
 	case "currency":
 		return "A currency code of three capital letters, such as EUR."
 	}
