@@ -1,0 +1,99 @@
+package api
+
+import (
+	"errors"
+	"io"
+	"mime"
+	"reflect"
+	"strings"
+
+	"github.com/go-json-experiment/json"
+	"github.com/go-json-experiment/json/jsontext"
+	"github.com/labstack/echo/v4"
+
+	"farthingale/domain"
+)
+
+// bodyMost is the most bytes of a JSON body.
+const bodyMost = 1 << 20
+
+// decode reads the body as JSON into a command. Unknown members, members given twice, bytes that
+// are not UTF-8 and anything after the value are refused.
+func decode(c echo.Context, command any) error {
+	kind, _, err := mime.ParseMediaType(c.Request().Header.Get("Content-Type"))
+	if err != nil || kind != "application/json" {
+		return &domain.Error{Kind: domain.KindUnsupported, Code: "media_type", Message: "Send JSON: Content-Type: application/json."}
+	}
+	b, err := io.ReadAll(io.LimitReader(c.Request().Body, bodyMost+1))
+	if err != nil {
+		return &domain.Error{Kind: domain.KindUnparseable, Code: "body", Message: "The body ended before it was complete.", Err: err}
+	}
+	if len(b) > bodyMost {
+		return &domain.Error{Kind: domain.KindTooLarge, Code: "body", Message: "The body is too large: at most 1 MiB of JSON."}
+	}
+	if strings.TrimSpace(string(b)) == "null" {
+		return &domain.Error{Kind: domain.KindUnparseable, Code: "body", Message: "The body is null; send a JSON object."}
+	}
+	return wrong(json.Unmarshal(b, command, json.RejectUnknownMembers(true)))
+}
+
+// wrong turns a decoder's error into words.
+func wrong(err error) error {
+	if err == nil {
+		return nil
+	}
+	var known *domain.Error
+	if errors.As(err, &known) {
+		return known
+	}
+	var meaning *json.SemanticError
+	if errors.As(err, &meaning) {
+		pointer := string(meaning.JSONPointer)
+		if errors.Is(err, json.ErrUnknownName) {
+			return domain.Invalid(pointer, "unknown", "There is no such member. Look for a typing error.")
+		}
+		return domain.Invalid(pointer, "type", "This should be "+wanted(meaning.GoType)+".")
+	}
+	var syntax *jsontext.SyntacticError
+	if errors.As(err, &syntax) {
+		message := "The body is not JSON that can be read."
+		if errors.Is(err, jsontext.ErrDuplicateName) {
+			message = "A member is given twice."
+		}
+		if pointer := string(syntax.JSONPointer); pointer != "" {
+			message += " Look at " + pointer + "."
+		}
+		return &domain.Error{Kind: domain.KindUnparseable, Code: "body", Message: message}
+	}
+	return &domain.Error{Kind: domain.KindUnparseable, Code: "body", Message: "The body is not JSON that can be read.", Err: err}
+}
+
+func wanted(t reflect.Type) string {
+	if t == nil {
+		return "of another kind"
+	}
+	for t.Kind() == reflect.Pointer {
+		t = t.Elem()
+	}
+	switch t.String() {
+	case "uuid.UUID":
+		return "an identifier (36 characters)"
+	case "time.Time":
+		return "a time such as 2026-02-06T16:00:00Z"
+	case "decimal.Decimal":
+		return "a decimal number, as text"
+	}
+	switch t.Kind() {
+	case reflect.String:
+		return "text"
+	case reflect.Bool:
+		return "true or false"
+	case reflect.Slice, reflect.Array:
+		return "a list"
+	case reflect.Struct, reflect.Map:
+		return "an object"
+	case reflect.Int, reflect.Int8, reflect.Int16, reflect.Int32, reflect.Int64:
+		return "a whole number that fits"
+	}
+	return "a number that fits"
+}

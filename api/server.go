@@ -1,0 +1,263 @@
+// Package api is the JSON door: one file per area, handlers of five lines, the contract in openapi.
+// It decodes strictly, asks the area's service, and encodes; rules live in domain.
+package api
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"log/slog"
+	"net/http"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"github.com/labstack/echo/v4"
+
+	"farthingale/domain"
+	"farthingale/domain/people"
+	"farthingale/domain/record"
+)
+
+// Prefix is where the API lives.
+const Prefix = "/api/v1"
+
+// Once keeps answers to requests with an Idempotency-Key.
+type Once interface {
+	Once(ctx context.Context, key domain.AnswerKey, act func(ctx context.Context) (domain.Answer, error)) (domain.Answer, error)
+}
+
+// Services are the areas that the API serves.
+type Services struct {
+	People *people.Service
+	Record *record.Service
+	Once   Once
+	Now    func() time.Time
+	Log    *slog.Logger
+	// RequestsPerMinute bounds each person; 0 means no bound.
+	RequestsPerMinute int
+}
+
+// Server serves the API.
+type Server struct {
+	Services
+	meter meter
+	acts  map[string]domain.Act // method and path of every route
+}
+
+// New makes the server.
+func New(s Services) *Server {
+	return &Server{Services: s, acts: map[string]domain.Act{}}
+}
+
+// Routes adds every route of the API under Prefix.
+func (s *Server) Routes(e *echo.Echo) {
+	e.GET("/api/v1/openapi.json", s.document)
+	g := e.Group(Prefix, s.signedIn)
+	s.peopleRoutes(g)
+	s.recordRoutes(g)
+}
+
+// Acts tells for every route, as "GET /api/v1/people", which act it needs; a test holds the list of
+// routes against it.
+func (s *Server) Acts() map[string]domain.Act { return s.acts }
+
+// route adds a route that needs an act. Every POST may carry an Idempotency-Key. The act is checked
+// here for an early answer; the service checks it again, so that no door can skip it.
+func (s *Server) route(g *echo.Group, method, path string, act domain.Act, h echo.HandlerFunc) {
+	s.acts[method+" "+Prefix+strings.NewReplacer(":id", "{id}", ":number", "{number}").Replace(path)] = act
+	checked := func(c echo.Context) error {
+		if err := actor(c).May(act); err != nil {
+			return err
+		}
+		return h(c)
+	}
+	if method == http.MethodPost {
+		checked = s.idempotent(checked)
+	}
+	g.Add(method, path, checked)
+	if method == http.MethodGet {
+		g.HEAD(path, checked)
+	}
+}
+
+const actorKey = "actor"
+
+// actor is the person who acts; signedIn has put them there.
+func actor(c echo.Context) domain.Actor {
+	a, _ := c.Get(actorKey).(domain.Actor)
+	return a
+}
+
+// signedIn reads the bearer token, and bounds how often its person may ask.
+func (s *Server) signedIn(next echo.HandlerFunc) echo.HandlerFunc {
+	return func(c echo.Context) error {
+		secret, ok := strings.CutPrefix(c.Request().Header.Get("Authorization"), "Bearer ")
+		if !ok {
+			c.Response().Header().Set("WWW-Authenticate", `Bearer realm="farthingale"`)
+			return &domain.Error{Kind: domain.KindUnauthenticated, Code: "P1", Message: "Send a personal token: Authorization: Bearer …. Make one on your account page."}
+		}
+		a, err := s.People.ByToken(c.Request().Context(), strings.TrimSpace(secret))
+		if err != nil {
+			c.Response().Header().Set("WWW-Authenticate", `Bearer realm="farthingale", error="invalid_token"`)
+			return err
+		}
+		c.Set(actorKey, a)
+		if s.RequestsPerMinute > 0 {
+			left, reset := s.meter.take(a.ID, s.RequestsPerMinute, s.Now())
+			h := c.Response().Header()
+			h.Set("RateLimit-Policy", fmt.Sprintf(`"person";q=%d;w=60`, s.RequestsPerMinute))
+			h.Set("RateLimit", fmt.Sprintf(`"person";r=%d;t=%d`, max(left, 0), reset))
+			if left < 0 {
+				return &domain.Error{Kind: domain.KindThrottled, Code: "throttled", Message: "Too many requests in this minute. Wait, then go on.", RetryAfterSeconds: reset}
+			}
+		}
+		return next(c)
+	}
+}
+
+// send writes v as JSON. It is private to its reader, so nothing on the way keeps it.
+func send(c echo.Context, status int, v any) error {
+	b, err := json.Marshal(v)
+	if err != nil {
+		return fmt.Errorf("encode answer: %w", err)
+	}
+	c.Response().Header().Set("Cache-Control", "no-store")
+	return c.JSONBlob(status, b)
+}
+
+// zipped marks the tag of an answer that gzip makes another representation (RFC 9110, 8.8.3.3).
+const zipped = "-gzip"
+
+// GzipFrom is the size in bytes from which answers are compressed.
+const GzipFrom = 1024
+
+// one writes a versioned resource with its strong ETag, or 304 when the reader has this version.
+func one(c echo.Context, status int, version int64, v any) error {
+	b, err := json.Marshal(v)
+	if err != nil {
+		return fmt.Errorf("encode answer: %w", err)
+	}
+	tag := "v" + strconv.FormatInt(version, 10)
+	if len(b) >= GzipFrom && strings.Contains(c.Request().Header.Get("Accept-Encoding"), "gzip") {
+		tag += zipped
+	}
+	h := c.Response().Header()
+	h.Set("ETag", `"`+tag+`"`)
+	h.Set("Cache-Control", "no-store")
+	if c.Request().Method == http.MethodGet || c.Request().Method == http.MethodHead {
+		for t := range strings.SplitSeq(c.Request().Header.Get("If-None-Match"), ",") {
+			if t = strings.TrimPrefix(strings.TrimSpace(t), "W/"); t == `"`+tag+`"` || t == "*" {
+				return c.NoContent(http.StatusNotModified)
+			}
+		}
+	}
+	return c.JSONBlob(status, b)
+}
+
+// created answers 201 with the Location of what was made; path is relative to Prefix.
+func created(c echo.Context, path string, version int64, v any) error {
+	c.Response().Header().Set("Location", Prefix+path)
+	return one(c, http.StatusCreated, version, v)
+}
+
+// list writes a page with a Link to the next.
+func list[T any](c echo.Context, page domain.Page[T]) error {
+	if page.Next != "" {
+		u := *c.Request().URL
+		q := u.Query()
+		q.Set("cursor", page.Next)
+		u.RawQuery = q.Encode()
+		c.Response().Header().Set("Link", "<"+u.RequestURI()+`>; rel="next"`)
+	}
+	return send(c, http.StatusOK, page)
+}
+
+// idOf reads an ID of the path.
+func idOf(c echo.Context, name string) (domain.ID, error) { return domain.ParseID(c.Param(name)) }
+
+// ifMatch reads the version that a write is meant for. Only strong tags match (RFC 9110, 13.1.1).
+func ifMatch(c echo.Context) (int64, error) {
+	tag := strings.TrimSpace(c.Request().Header.Get("If-Match"))
+	if tag == "" {
+		return 0, &domain.Error{Kind: domain.KindNoVersion, Code: "no_version", Message: "Say which version you change: send its ETag as If-Match."}
+	}
+	text, ok := strings.CutPrefix(tag, `"v`)
+	text, closed := strings.CutSuffix(text, `"`)
+	text = strings.TrimSuffix(text, zipped)
+	version, err := strconv.ParseInt(text, 10, 64)
+	if !ok || !closed || err != nil || version < 1 {
+		return 0, domain.ErrStale
+	}
+	return version, nil
+}
+
+// page reads ?limit= and ?cursor=.
+func page(c echo.Context) (domain.PageQuery, error) {
+	q := domain.PageQuery{Cursor: c.QueryParam("cursor")}
+	if text := c.QueryParam("limit"); text != "" {
+		n, err := strconv.Atoi(text)
+		if err != nil || n < 1 || n > domain.PageMost {
+			return q, domain.Invalid("/limit", "range", fmt.Sprintf("Ask for 1 to %d rows.", domain.PageMost))
+		}
+		q.Limit = n
+	}
+	return q, nil
+}
+
+// queryID reads an optional ID of the query.
+func queryID(c echo.Context, name string) (*domain.ID, error) {
+	text := c.QueryParam(name)
+	if text == "" {
+		return nil, nil
+	}
+	id, err := domain.ParseID(text)
+	if err != nil {
+		return nil, domain.Invalid("/"+name, "uuid", "This is not an identifier.")
+	}
+	return &id, nil
+}
+
+// queryWords refuses parameters that the operation does not know, so that a mistyped filter is never
+// silently lost.
+func queryWords(c echo.Context, known ...string) error {
+	var fields []domain.Field
+	for name, values := range c.QueryParams() {
+		switch {
+		case !slices.Contains(known, name):
+			fields = append(fields, domain.Field{Pointer: "/" + name, Rule: "unknown", Message: "There is no such parameter. Known are: " + strings.Join(known, ", ") + "."})
+		case len(values) > 1:
+			fields = append(fields, domain.Field{Pointer: "/" + name, Rule: "once", Message: "Give this parameter once."})
+		case !domain.CleanText(values[0]) || len(values[0]) > 4000:
+			fields = append(fields, domain.Field{Pointer: "/" + name, Rule: "text", Message: "This holds characters that cannot be read, or too many of them."})
+		}
+	}
+	return domain.InvalidFields(fields)
+}
+
+// queryBool reads an optional true or false of the query.
+func queryBool(c echo.Context, name string) (bool, error) {
+	switch c.QueryParam(name) {
+	case "", "false":
+		return false, nil
+	case "true":
+		return true, nil
+	}
+	return false, domain.Invalid("/"+name, "bool", "Say true or false.")
+}
+
+// target reads what a write needs: the ID of the path, the version of If-Match, and the body into
+// command unless command is nil.
+func target(c echo.Context, command any) (id domain.ID, version int64, err error) {
+	if id, err = idOf(c, "id"); err != nil {
+		return id, 0, err
+	}
+	if version, err = ifMatch(c); err != nil {
+		return id, 0, err
+	}
+	if command != nil {
+		err = decode(c, command)
+	}
+	return id, version, err
+}

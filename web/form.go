@@ -1,0 +1,374 @@
+package web
+
+import (
+	"encoding"
+	"errors"
+	"net/url"
+	"reflect"
+	"sort"
+	"strconv"
+	"strings"
+	"time"
+
+	"github.com/labstack/echo/v4"
+
+	"farthingale/domain"
+)
+
+// Form is a form as the template "form" shows it. After a refusal it comes back with what was typed,
+// a summary, and the fault beside each field.
+type Form struct {
+	Action    string
+	CSRF      string
+	Version   int64 // 0: nothing is changed that exists
+	Multipart bool
+	Legend    string
+	Help      string
+	Fields    []Field
+	Submit    string
+	Grave     bool // an act that cannot be taken back
+	Fault     *Fault
+}
+
+// Fault is the summary above a refused form.
+type Fault struct {
+	Message string
+	Rule    string
+	Links   []FieldFault
+	Missing []string
+	Outside []string
+}
+
+// FieldFault leads to a faulty field.
+type FieldFault struct{ ID, Label, Message string }
+
+// Field is one field. Kind is an input type ("text", "number", "date", "datetime-local", "password",
+// "file", "hidden", "email", "checkbox"), or "textarea", "select", "radio", "checks" (several of Options), or
+// "group" (a fieldset of Fields under Label).
+type Field struct {
+	Kind     string
+	Name     string // path of the command's json names: "methods.0.note"
+	ID       string
+	Label    string
+	Help     string
+	Value    string
+	Options  []Option
+	Fields   []Field
+	Required bool
+	Max      int
+	Rows     int
+	Step     string
+	List     string // ID of a datalist
+	Accept   string
+	Multiple bool
+	Fault    string
+}
+
+// Option is one choice; Group starts a labelled group of choices in a select when it changes.
+type Option struct {
+	Value, Label string
+	Chosen       bool
+}
+
+// options makes choices from words; snake_case is shown with spaces.
+func options[T ~string](chosen string, words ...T) []Option {
+	all := make([]Option, len(words))
+	for i, w := range words {
+		all[i] = Option{Value: string(w), Label: plain(string(w)), Chosen: string(w) == chosen}
+	}
+	return all
+}
+
+// plain shows a snake_case word with spaces.
+// urlEscape escapes text for a query.
+func urlEscape(text string) string { return url.QueryEscape(text) }
+
+func plain(word string) string { return strings.ReplaceAll(word, "_", " ") }
+
+// ready gives every field its ID and the form its token.
+func (f *Form) ready(c echo.Context) *Form {
+	f.CSRF, _ = c.Get(csrfKey).(string)
+	name(f.Fields)
+	return f
+}
+
+func name(fields []Field) {
+	for i := range fields {
+		fields[i].ID = "f-" + strings.ReplaceAll(fields[i].Name, ".", "-")
+		name(fields[i].Fields)
+	}
+}
+
+// refused puts back what was typed and says what is wrong. It returns err when err is nothing that a
+// person may read.
+func (f *Form) refused(typed url.Values, err error) error {
+	var e *domain.Error
+	if !errors.As(err, &e) || e.Kind == domain.KindUnauthenticated || e.Kind == domain.KindUnavailable || e.Kind == domain.KindNotFound {
+		return err
+	}
+	f.Fault = &Fault{Message: e.Message, Rule: e.Rule(), Missing: e.Missing, Outside: e.Outside}
+	faults := map[string]string{}
+	for _, field := range e.Fields {
+		faults[strings.ReplaceAll(strings.TrimPrefix(field.Pointer, "/"), "/", ".")] = field.Message
+	}
+	fill(f.Fields, typed, faults, f.Fault)
+	unplaced := make([]string, 0, len(faults))
+	for at := range faults {
+		unplaced = append(unplaced, at)
+	}
+	sort.Strings(unplaced)
+	for _, at := range unplaced {
+		f.Fault.Links = append(f.Fault.Links, FieldFault{Label: plain(at), Message: faults[at]})
+	}
+	return nil
+}
+
+// fill puts typed values and faults into fields, and takes from faults those that found their field.
+func fill(fields []Field, typed url.Values, faults map[string]string, summary *Fault) {
+	for i := range fields {
+		f := &fields[i]
+		values, was := typed[f.Name]
+		switch f.Kind {
+		case "select", "radio", "checks":
+			for j := range f.Options {
+				f.Options[j].Chosen = false
+				for _, v := range values {
+					f.Options[j].Chosen = f.Options[j].Chosen || v == f.Options[j].Value
+				}
+			}
+		case "checkbox":
+			f.Value = ""
+			if was {
+				f.Value = "true"
+			}
+		case "password", "file", "group":
+		default:
+			if was {
+				f.Value = values[0]
+			}
+		}
+		if message, ok := faults[f.Name]; ok && f.Name != "" {
+			f.Fault = message
+			summary.Links = append(summary.Links, FieldFault{ID: f.ID, Label: f.Label, Message: message})
+			delete(faults, f.Name)
+		}
+		fill(f.Fields, typed, faults, summary)
+	}
+}
+
+// decode reads a form into a command by its json names ("methods.0.note"). Empty fields leave the
+// zero value; rows of a list that are wholly empty are dropped; names that the command does not know
+// are refused. It gives the version that the form was made from, and what was typed.
+func (s *Server) decode(c echo.Context, command any) (version int64, typed url.Values, err error) {
+	if typed, err = c.FormParams(); err != nil {
+		return 0, nil, &domain.Error{Kind: domain.KindUnparseable, Code: "form", Message: "The form cannot be read. Go back, look at it and send it again.", Err: err}
+	}
+	own := url.Values{}
+	for key, values := range typed {
+		switch {
+		case key == csrfKey:
+		case c.Request().URL.Query().Has(key): // the address names the thing, the body the command
+		case key == versionKey:
+			if version, err = strconv.ParseInt(values[0], 10, 64); err != nil {
+				return 0, typed, domain.ErrStale
+			}
+		default:
+			own[key] = values
+		}
+	}
+	r := formReader{zone: s.Site.Zone}
+	r.into(reflect.ValueOf(command).Elem(), grow(own), "")
+	return version, typed, domain.InvalidFields(r.faults)
+}
+
+// branch is a form as a tree of names.
+type branch struct {
+	values   []string
+	children map[string]*branch
+}
+
+func grow(values url.Values) *branch {
+	root := &branch{children: map[string]*branch{}}
+	for key, v := range values {
+		at := root
+		for part := range strings.SplitSeq(key, ".") {
+			next, ok := at.children[part]
+			if !ok {
+				next = &branch{children: map[string]*branch{}}
+				at.children[part] = next
+			}
+			at = next
+		}
+		at.values = v
+	}
+	return root
+}
+
+// empty says whether nothing was typed below here.
+func (b *branch) empty() bool {
+	for _, v := range b.values {
+		if strings.TrimSpace(v) != "" {
+			return false
+		}
+	}
+	for _, child := range b.children {
+		if !child.empty() {
+			return false
+		}
+	}
+	return true
+}
+
+// rows are the indexed children in the order of their numbers.
+func (b *branch) rows() []string {
+	var rows []string
+	for key := range b.children {
+		if n, err := strconv.Atoi(key); err == nil && n >= 0 && n < 1000 {
+			rows = append(rows, key)
+		}
+	}
+	sort.Slice(rows, func(i, j int) bool {
+		a, _ := strconv.Atoi(rows[i])
+		b, _ := strconv.Atoi(rows[j])
+		return a < b
+	})
+	return rows
+}
+
+// formReader puts a tree of typed values into a command, and notes every fault.
+type formReader struct {
+	zone   *time.Location
+	faults []domain.Field
+}
+
+var (
+	textUnmarshaler = reflect.TypeFor[encoding.TextUnmarshaler]()
+	timeType        = reflect.TypeFor[time.Time]()
+)
+
+func (r *formReader) into(v reflect.Value, b *branch, at string) {
+	bad := func(rule, message string) {
+		r.faults = append(r.faults, domain.Field{Pointer: at, Rule: rule, Message: message})
+	}
+	if v.Kind() == reflect.Pointer {
+		if b.empty() {
+			return
+		}
+		v.Set(reflect.New(v.Type().Elem()))
+		r.into(v.Elem(), b, at)
+		return
+	}
+	text := ""
+	if len(b.values) > 0 {
+		text = strings.TrimSpace(b.values[0])
+	}
+	switch {
+	case v.Type() == timeType:
+		if text != "" {
+			t, err := parseTime(text, r.zone)
+			if err != nil {
+				bad("time", "A day and a time, such as 2026-02-06T16:00.")
+				return
+			}
+			v.Set(reflect.ValueOf(t))
+		}
+		return
+	case reflect.PointerTo(v.Type()).Implements(textUnmarshaler):
+		if text != "" {
+			if err := v.Addr().Interface().(encoding.TextUnmarshaler).UnmarshalText([]byte(text)); err != nil {
+				bad("type", "This cannot be read. Look at the help beside the field.")
+			}
+		}
+		return
+	}
+	switch v.Kind() {
+	case reflect.String:
+		if len(b.values) > 0 {
+			v.SetString(strings.ReplaceAll(strings.TrimSpace(b.values[0]), "\r\n", "\n"))
+		}
+	case reflect.Bool:
+		v.SetBool(text == "true" || text == "on")
+	case reflect.Int, reflect.Int64, reflect.Int32, reflect.Int16:
+		if text != "" {
+			n, err := strconv.ParseInt(text, 10, v.Type().Bits())
+			if err != nil {
+				bad("type", "A whole number.")
+				return
+			}
+			v.SetInt(n)
+		}
+	case reflect.Float64, reflect.Float32:
+		if text != "" {
+			n, err := strconv.ParseFloat(strings.Replace(text, ",", ".", 1), 64)
+			if err != nil || n != n || n > 1e300 || n < -1e300 {
+				bad("type", "A number, such as 12.5.")
+				return
+			}
+			v.SetFloat(n)
+		}
+	case reflect.Slice:
+		r.slice(v, b, at)
+	case reflect.Struct:
+		r.record(v, b, at)
+	default:
+		bad("type", "This cannot be sent by a form.")
+	}
+}
+
+func (r *formReader) slice(v reflect.Value, b *branch, at string) {
+	for _, value := range b.values { // several values of one name: checks
+		if strings.TrimSpace(value) == "" {
+			continue
+		}
+		item := reflect.New(v.Type().Elem()).Elem()
+		r.into(item, &branch{values: []string{value}}, at+"/"+strconv.Itoa(v.Len()))
+		v.Set(reflect.Append(v, item))
+	}
+	for _, row := range b.rows() {
+		if b.children[row].empty() {
+			continue
+		}
+		item := reflect.New(v.Type().Elem()).Elem()
+		// Faults point to the row as it was typed, so that they find their field again.
+		r.into(item, b.children[row], at+"/"+row)
+		v.Set(reflect.Append(v, item))
+	}
+}
+
+func (r *formReader) record(v reflect.Value, b *branch, at string) {
+	known := map[string]bool{}
+	r.fields(v, b, at, known)
+	for key := range b.children {
+		if !known[key] {
+			r.faults = append(r.faults, domain.Field{Pointer: at + "/" + key, Rule: "unknown", Message: "The form has a field that is not known here. Load the page anew."})
+		}
+	}
+}
+
+func (r *formReader) fields(v reflect.Value, b *branch, at string, known map[string]bool) {
+	for i := range v.NumField() {
+		f := v.Type().Field(i)
+		name, _, _ := strings.Cut(f.Tag.Get("json"), ",")
+		switch {
+		case !f.IsExported() || name == "-":
+		case f.Anonymous && name == "":
+			r.fields(v.Field(i), b, at, known)
+		default:
+			known[name] = true
+			if child, ok := b.children[name]; ok {
+				r.into(v.Field(i), child, at+"/"+name)
+			}
+		}
+	}
+}
+
+// parseTime reads what browsers send for date and time fields, and RFC 3339. A time without an
+// offset is of the site's zone.
+func parseTime(text string, zone *time.Location) (time.Time, error) {
+	for _, layout := range []string{time.RFC3339, "2006-01-02T15:04", "2006-01-02T15:04:05", time.DateOnly} {
+		if t, err := time.ParseInLocation(layout, text, zone); err == nil {
+			return t, nil
+		}
+	}
+	return time.Time{}, errors.New("not a time")
+}

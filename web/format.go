@@ -1,0 +1,33 @@
+package web
+
+import (
+	"strconv"
+	"strings"
+	"time"
+)
+
+// day shows a date in the site's zone: "6 February 2026".
+func (s *Server) day(t time.Time) string { return t.In(s.Site.Zone).Format("2 January 2006") }
+
+// moment shows a date and time in the site's zone: "6 February 2026, 16:05".
+func (s *Server) moment(t time.Time) string { return t.In(s.Site.Zone).Format("2 January 2006, 15:04") }
+
+// field is a time as a datetime-local field holds it.
+func (s *Server) fieldTime(t time.Time) string { return t.In(s.Site.Zone).Format("2006-01-02T15:04") }
+
+// number shows a figure with at most the given decimals and no idle zeros.
+func number(x float64, decimals int) string {
+	text := strconv.FormatFloat(x, 'f', decimals, 64)
+	if strings.Contains(text, ".") {
+		text = strings.TrimRight(strings.TrimRight(text, "0"), ".")
+	}
+	return text
+}
+
+// count says "1 object", "3 objects".
+func count(n int, word string) string {
+	if n == 1 {
+		return "1 " + word
+	}
+	return strconv.Itoa(n) + " " + word + "s"
+}

@@ -1,0 +1,41 @@
+package web
+
+import (
+	"net/http"
+	"regexp"
+
+	"github.com/labstack/echo/v4"
+)
+
+func (s *Server) problemRoutes(g *echo.Group) {
+	s.route(g, http.MethodGet, "/problems/:code", anybody, s.problem)
+}
+
+// rules are the numbered rules in a sentence each, for the pages that a refusal links to.
+var rules = map[string]string{
+	"P1": "Every act has one named person. Shared accounts do not exist; a token acts as its person.",
+	"P2": "What a role may not do is refused with the reason, and the refusal is on record.",
+	"P3": "Values, security-sensitive places and lender details are only for the registrar, the curator of the department and persons granted by a steward.",
+	"P4": "A person who leaves is closed, never deleted: the name stays on what was signed.",
+	"R1": "A sealed document has one canonical form and a SHA-256; each seal also covers the one before it.",
+	"R2": "Events and seals are only ever added.",
+}
+
+var codeForm = regexp.MustCompile(`^[A-Za-z0-9_]{1,40}$`)
+
+type problemPage struct {
+	Frame
+	Code string
+	Rule string
+}
+
+// problem explains a kind of refusal; problem documents of the API link here.
+func (s *Server) problem(c echo.Context) error {
+	code := c.Param("code")
+	if !codeForm.MatchString(code) {
+		return echo.ErrNotFound
+	}
+	p := &problemPage{Code: code, Rule: rules[code]}
+	p.Title = "Refusal " + code
+	return s.render(c, http.StatusOK, "error/problem", p)
+}

@@ -1,0 +1,278 @@
+// Package web is the pages door: plain HTML documents rendered on the server, complete without
+// JavaScript. One file and one template folder per area. It reads forms, asks the area's service,
+// and renders; rules live in domain.
+package web
+
+import (
+	"bytes"
+	"context"
+	"embed"
+	"fmt"
+	"html/template"
+	"io/fs"
+	"log/slog"
+	"net/http"
+	"path"
+	"strconv"
+	"strings"
+	"time"
+
+	"github.com/alexedwards/scs/v2"
+	"github.com/labstack/echo/v4"
+	"github.com/labstack/echo/v4/middleware"
+
+	"farthingale/domain"
+	"farthingale/domain/people"
+	"farthingale/domain/record"
+)
+
+//go:embed templates static
+var files embed.FS
+
+// Services are the areas that the pages serve.
+type Services struct {
+	Site     domain.Site
+	People   *people.Service
+	Record   *record.Service
+	Sessions *scs.SessionManager
+	Now      func() time.Time
+	Log      *slog.Logger
+	// SignIns are shown on the sign-in page of a demonstration only.
+	SignIns []SignInHint
+}
+
+// SignInHint is one account of the demonstration.
+type SignInHint struct{ Name, Role, SignInName, Password string }
+
+// Server serves the pages.
+type Server struct {
+	Services
+	templates map[string]*template.Template
+	acts      map[string]domain.Act
+	build     string // changes with every release, so that browsers fetch new static files
+}
+
+// New reads all templates.
+func New(s Services) (*Server, error) {
+	server := &Server{Services: s, acts: map[string]domain.Act{}, build: strconv.FormatInt(s.Now().Unix(), 36)}
+	templates, err := readTemplates()
+	if err != nil {
+		return nil, err
+	}
+	server.templates = templates
+	return server, nil
+}
+
+// readTemplates parses each page with the layout and the partials, under "area/page".
+func readTemplates() (map[string]*template.Template, error) {
+	shared, err := template.ParseFS(files, "templates/*.html")
+	if err != nil {
+		return nil, fmt.Errorf("read layout: %w", err)
+	}
+	names, err := fs.Glob(files, "templates/*/*.html")
+	if err != nil {
+		return nil, err
+	}
+	all := map[string]*template.Template{}
+	for _, name := range names {
+		own, err := shared.Clone()
+		if err != nil {
+			return nil, err
+		}
+		// Files of an area that begin with _ are its partials.
+		partials, err := fs.Glob(files, path.Dir(name)+"/_*.html")
+		if err != nil {
+			return nil, err
+		}
+		if own, err = own.ParseFS(files, append(partials, name)...); err != nil {
+			return nil, fmt.Errorf("read template: %w", err)
+		}
+		all[strings.TrimSuffix(strings.TrimPrefix(name, "templates/"), ".html")] = own
+	}
+	return all, nil
+}
+
+// Routes adds every page.
+func (s *Server) Routes(e *echo.Echo) {
+	static, err := fs.Sub(files, "static")
+	if err != nil {
+		panic(err) // the folder is embedded: it is there
+	}
+	e.GET("/static/*", echo.WrapHandler(http.StripPrefix("/static/", cached(http.FileServerFS(static)))))
+	g := e.Group("", echo.WrapMiddleware(s.Sessions.LoadAndSave), middleware.CSRFWithConfig(middleware.CSRFConfig{
+		TokenLookup: "header:X-CSRF-Token,query:csrf,form:csrf", CookieName: "farthingale_csrf", CookiePath: "/",
+		CookieHTTPOnly: true, CookieSameSite: http.SameSiteLaxMode, CookieSecure: s.Sessions.Cookie.Secure,
+	}), s.who)
+	s.peopleRoutes(g)
+	s.recordRoutes(g)
+	s.problemRoutes(g)
+}
+
+func cached(next http.Handler) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		w.Header().Set("Cache-Control", "public, max-age=86400")
+		next.ServeHTTP(w, r)
+	})
+}
+
+// Acts tells for every route which act it needs; a test holds the list of routes against it.
+func (s *Server) Acts() map[string]domain.Act { return s.acts }
+
+// anybody is the act of pages that need no sign-in.
+var anybody = domain.Act{Area: "people", Name: "look at the door"}
+
+// route adds a page that needs an act. Whoever is not signed in is sent to sign in first.
+func (s *Server) route(g *echo.Group, method, path string, act domain.Act, h echo.HandlerFunc) {
+	s.acts[method+" "+path] = act
+	checked := func(c echo.Context) error {
+		if act.Name != anybody.Name {
+			if actor(c).ID == (domain.ID{}) && method == http.MethodGet {
+				return c.Redirect(http.StatusSeeOther, "/sign-in?to="+template.URLQueryEscaper(c.Request().URL.RequestURI()))
+			}
+			if err := actor(c).May(act); err != nil {
+				return err
+			}
+		}
+		return h(c)
+	}
+	g.Add(method, path, checked)
+	if method == http.MethodGet {
+		g.HEAD(path, checked)
+	}
+}
+
+const (
+	actorKey   = "actor"
+	personKey  = "person"
+	flashKey   = "flash"
+	csrfKey    = "csrf" // where echo's middleware leaves the token
+	versionKey = "version"
+)
+
+func actor(c echo.Context) domain.Actor {
+	a, _ := c.Get(actorKey).(domain.Actor)
+	return a
+}
+
+// who reads the session's person anew for each request, so that a closed account or a changed role
+// counts at once.
+func (s *Server) who(next echo.HandlerFunc) echo.HandlerFunc {
+	return func(c echo.Context) error {
+		ctx := c.Request().Context()
+		id, err := domain.ParseID(s.Sessions.GetString(ctx, personKey))
+		if err != nil {
+			return next(c)
+		}
+		a, err := s.People.Present(ctx, id)
+		switch domain.KindOf(err) {
+		case domain.KindNotFound, domain.KindUnauthenticated:
+			if err := s.Sessions.Destroy(ctx); err != nil {
+				return err
+			}
+			return next(c)
+		}
+		if err != nil {
+			return err
+		}
+		c.Set(actorKey, a)
+		return next(c)
+	}
+}
+
+// Frame is what every page shows around its content. Page structs embed it.
+type Frame struct {
+	Title  string
+	Here   string // path of the menu entry that this page belongs to
+	Site   domain.Site
+	Zone   string
+	Person *domain.Actor // nil: nobody is signed in
+	Roles  string
+	CSRF   string
+	Flash  string // what the act before did
+	Menu   []Link
+	Build  string
+}
+
+// Link is a link with its words.
+type Link struct {
+	Path    string
+	Words   string
+	Present bool // the page that is shown
+}
+
+// Mark is a state as word and shape; colour only adds to them. Make it with the functions below.
+type Mark struct{ Tone, Shape, Word string }
+
+func stopMark(word string) Mark  { return Mark{"stop", "■", word} }  // a stop or a refusal
+func warnMark(word string) Mark  { return Mark{"warn", "▲", word} }  // needs somebody's attention
+func waitMark(word string) Mark  { return Mark{"wait", "◐", word} }  // in somebody's hands
+func doneMark(word string) Mark  { return Mark{"done", "●", word} }  // settled
+func draftMark(word string) Mark { return Mark{"draft", "○", word} } // not yet begun, or set aside
+
+func (f *Frame) frame() *Frame { return f }
+
+type framed interface{ frame() *Frame }
+
+// menu is where one goes from anywhere; here is the entry of the page that is shown.
+func menu(here string) []Link {
+	links := []Link{
+		{Path: "/people", Words: "People"},
+		{Path: "/record", Words: "Record"},
+	}
+	for i := range links {
+		links[i].Present = links[i].Path == here
+	}
+	return links
+}
+
+// render fills the frame and sends a page. It renders to a buffer first: a fault in a template sends
+// an error page, not half a document.
+func (s *Server) render(c echo.Context, status int, name string, data framed) error {
+	f := data.frame()
+	ctx := c.Request().Context()
+	f.Site, f.Build, f.Zone = s.Site, s.build, s.Site.Zone.String()
+	f.CSRF, _ = c.Get(csrfKey).(string)
+	if a := actor(c); a.ID != (domain.ID{}) {
+		f.Person, f.Menu = &a, menu(f.Here)
+		words := make([]string, len(a.Roles))
+		for i, r := range a.Roles {
+			words[i] = r.Words()
+		}
+		f.Roles = strings.Join(words, ", ")
+	}
+	f.Flash = s.Sessions.PopString(ctx, flashKey)
+	t, ok := s.templates[name]
+	if !ok {
+		return fmt.Errorf("there is no template %s", name)
+	}
+	var b bytes.Buffer
+	if err := t.ExecuteTemplate(&b, "layout", data); err != nil {
+		return fmt.Errorf("render %s: %w", name, err)
+	}
+	c.Response().Header().Set("Cache-Control", "no-store")
+	return c.HTMLBlob(status, b.Bytes())
+}
+
+// done says what an act did and shows the page where it can be seen (post, redirect, get).
+func (s *Server) done(c echo.Context, said, to string) error {
+	s.Sessions.Put(c.Request().Context(), flashKey, said)
+	return c.Redirect(http.StatusSeeOther, to)
+}
+
+// page reads ?cursor= of a list page.
+func page(c echo.Context) domain.PageQuery {
+	return domain.PageQuery{Cursor: c.QueryParam("cursor")}
+}
+
+// more is the address of the next page of a list, or "".
+func more(c echo.Context, next string) string {
+	if next == "" {
+		return ""
+	}
+	q := c.QueryParams()
+	q.Set("cursor", next)
+	return c.Request().URL.Path + "?" + q.Encode()
+}
+
+// background is a context for what must be written though the request was given up.
+func background(c echo.Context) context.Context { return context.WithoutCancel(c.Request().Context()) }
