@@ -80,9 +80,6 @@ func options[T ~string](chosen string, words ...T) []Option {
 }
 
 // plain shows a snake_case word with spaces.
-// urlEscape escapes text for a query.
-func urlEscape(text string) string { return url.QueryEscape(text) }
-
 func plain(word string) string { return strings.ReplaceAll(word, "_", " ") }
 
 // ready gives every field its ID and the form its token.

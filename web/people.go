@@ -3,6 +3,7 @@ package web
 import (
 	"fmt"
 	"net/http"
+	"net/url"
 	"strings"
 
 	"github.com/labstack/echo/v4"
@@ -38,7 +39,7 @@ type formPage struct {
 }
 
 func (s *Server) signInForm(to string) *Form {
-	return &Form{Action: "/sign-in?to=" + urlEscape(to), Submit: "Sign in", Fields: []Field{
+	return &Form{Action: "/sign-in?to=" + url.QueryEscape(to), Submit: "Sign in", Fields: []Field{
 		{Kind: "text", Name: "sign_in_name", Label: "Sign-in name", Required: true, Max: 80},
 		{Kind: "password", Name: "password", Label: "Password", Required: true, Max: 200},
 	}}

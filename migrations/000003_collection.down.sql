@@ -1,0 +1,9 @@
+drop table word;
+drop table hazard;
+drop table joint;
+drop table component_material;
+drop table attribution;
+drop table component;
+drop function component_keeps_its_place();
+drop table object;
+drop table material;
