@@ -1,0 +1,58 @@
+package pgtest
+
+import (
+	"context"
+	"fmt"
+	"os"
+	"path/filepath"
+	"time"
+
+	"github.com/jackc/pgx/v5"
+
+	"farthingale/postgres"
+	"farthingale/postgres/local"
+)
+
+// private starts a server in a temporary folder. The kernel ends it with this program; the
+// folder is removed by the next start, because nothing runs in a program that was killed.
+func private(fetch bool) (*server, error) {
+	ctx, cancel := context.WithTimeout(context.Background(), 10*time.Minute)
+	defer cancel()
+	home := filepath.Join(roomy(), fmt.Sprintf("farthingale-test-%d", os.Geteuid()))
+	if err := os.MkdirAll(home, 0o700); err != nil {
+		return nil, fmt.Errorf("make a folder for the test server: %w", err)
+	}
+	old, err := filepath.Glob(filepath.Join(home, "*"))
+	if err != nil {
+		return nil, err
+	}
+	for _, dir := range old {
+		local.Discard(dir) // unless its test binary still runs
+	}
+	dir, err := os.MkdirTemp(home, "")
+	if err != nil {
+		return nil, fmt.Errorf("make a folder for the test server: %w", err)
+	}
+	cluster, err := local.Start(ctx, local.Options{DataDir: dir, Fast: true, NoFetch: !fetch})
+	if err != nil {
+		local.Discard(dir)
+		return nil, err
+	}
+	conn, err := pgx.Connect(ctx, cluster.URL(postgres.OwnerRole, "postgres"))
+	if err != nil {
+		return nil, fmt.Errorf("connect to the test server: %w", err)
+	}
+	defer conn.Close(ctx)
+	if _, err := conn.Exec(ctx, "create role "+postgres.AppRole+" login"); err != nil {
+		return nil, fmt.Errorf("make role %s: %w", postgres.AppRole, err)
+	}
+	return &server{
+		ownerURL: func(database string) string {
+			if database == "" {
+				database = "postgres"
+			}
+			return cluster.URL(postgres.OwnerRole, database)
+		},
+		appURL: func(database string) string { return cluster.URL(postgres.AppRole, database) },
+	}, nil
+}
