@@ -1,6 +1,3 @@
-// Package collection knows the museum's objects: their numbers, the tree of components below them,
-// of what these are made and how they are joined, and what is known of their age and origin (rules
-// C1 to C5).
 package collection
 
 import (
