@@ -2,6 +2,7 @@ package domain
 
 import (
 	"errors"
+	"math"
 	"reflect"
 	"strconv"
 	"strings"
@@ -33,8 +34,11 @@ var validate = sync.OnceValue(func() *validator.Validate {
 	v := validator.New(validator.WithRequiredStructEnabled())
 	v.RegisterTagNameFunc(func(f reflect.StructField) string {
 		name, _, _ := strings.Cut(f.Tag.Get("json"), ",")
-		if name == "-" {
+		switch {
+		case name == "-":
 			return ""
+		case name == "" && f.Anonymous:
+			return embedded
 		}
 		return name
 	})
@@ -47,7 +51,11 @@ var validate = sync.OnceValue(func() *validator.Validate {
 		}
 	}
 	v.RegisterCustomTypeFunc(func(f reflect.Value) any {
-		return f.Interface().(decimal.Decimal).InexactFloat64() // only to compare with bounds
+		d := f.Interface().(decimal.Decimal)
+		if e := d.Exponent(); e > 30 || e < -30 { // written out, 1e9999 is long
+			return math.Inf(1)
+		}
+		return d.InexactFloat64() // only to compare with bounds
 	}, decimal.Decimal{})
 	return v
 })
@@ -81,9 +89,13 @@ func Validate(command any) error {
 	return InvalidFields(fields)
 }
 
+// embedded stands for the name of a struct within a struct whose members JSON shows as the outer's own.
+const embedded = "(embedded)"
+
 // pointer turns "Proposal.methods[0].note" into "/methods/0/note".
 func pointer(namespace string) string {
 	_, path, _ := strings.Cut(namespace, ".")
+	path = strings.ReplaceAll(path, embedded+".", "")
 	return "/" + strings.NewReplacer(".", "/", "[", "/", "]", "").Replace(path)
 }
 
