@@ -22,6 +22,7 @@ type Form struct {
 	CSRF      string
 	Version   int64 // 0: nothing is changed that exists
 	Multipart bool
+	Quick     bool // a page used standing up: nothing to press is smaller than 44 px
 	Legend    string
 	Help      string
 	Fields    []Field
@@ -61,6 +62,7 @@ type Field struct {
 	List     string // ID of a datalist
 	Accept   string
 	Multiple bool
+	Tiles    bool // the choices of "radio" and "checks" stand as large tiles
 	Fault    string
 }
 
