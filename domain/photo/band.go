@@ -8,10 +8,10 @@ import (
 	"slices"
 )
 
-// band gives the rows from row on, as many as fit into bandBytes but at least one row of strips or
+// band gives the rows from row on, as many as fit into most bytes but at least one row of strips or
 // tiles, as a TIFF of their own. It copies no pixels: the reader puts another header before the
 // file and another directory behind it.
-func (t *tiffFile) band(d tiffDirectory, s tiffShape, row int64) (io.Reader, int64, error) {
+func (t *tiffFile) band(d tiffDirectory, s tiffShape, row, most int64) (io.Reader, int64, error) {
 	offsets, counts := uint16(tagStripOffsets), uint16(tagStripBytes)
 	across := int64(1)
 	if s.tiled {
@@ -21,19 +21,19 @@ func (t *tiffFile) band(d tiffDirectory, s tiffShape, row int64) (io.Reader, int
 	decodedRow := across * s.blockWidth * 8 // at most 8 bytes a pixel
 	set := map[uint16][]int64{}
 	var rows int64
-	if plain := s.compression == 1 && !s.tiled && decodedRow*s.blockHeight > bandBytes; plain {
+	if plain := s.compression == 1 && !s.tiled && decodedRow*s.blockHeight > most; plain {
 		// Uncompressed rows lie one after the other: a large strip can be cut between any two.
 		strip, inside := row/s.blockHeight, row%s.blockHeight
 		at, err := t.values(d[offsets], strip, 1)
 		if err != nil || len(at) == 0 {
 			return nil, 0, notAll(err)
 		}
-		rows = min(max(1, bandBytes/decodedRow), s.blockHeight-inside, s.height-row)
+		rows = min(max(1, most/decodedRow), s.blockHeight-inside, s.height-row)
 		set[offsets] = []int64{at[0] + inside*s.rowBytes()}
 		set[counts] = []int64{rows * s.rowBytes()}
 		set[tagRowsPerStrip] = []int64{rows}
 	} else {
-		blocks := max(1, bandBytes/max(1, decodedRow*s.blockHeight))
+		blocks := max(1, most/max(1, decodedRow*s.blockHeight))
 		rows = min(blocks*s.blockHeight, s.height-row)
 		from, n := row/s.blockHeight*across, upTo(rows, s.blockHeight)*across
 		for _, tag := range []uint16{offsets, counts} {

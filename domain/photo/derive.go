@@ -129,7 +129,7 @@ func reduced(in *watched, kind Kind, to image.Point) (image.Image, error) {
 	var err error
 	switch kind {
 	case TIFF:
-		return reducedTIFF(in, to)
+		return reducedTIFF(in, to, bandBytes)
 	case PNG:
 		whole, err = png.Decode(in.section())
 	case JPEG:
@@ -201,14 +201,14 @@ func (w *watched) ReadAt(p []byte, off int64) (int, error) {
 
 func (w *watched) section() *io.SectionReader { return io.NewSectionReader(w, 0, w.size) }
 
-// bandBytes is how much of a TIFF is decoded at once.
+// bandBytes is how much of a TIFF is decoded at once, at 8 bytes a pixel.
 const bandBytes = 16 << 20
 
-// reducedTIFF decodes a TIFF band by band, so that a master of 16 bits takes no more memory than a
+// reducedTIFF decodes a TIFF in bands of at most most bytes, so that a master of 16 bits takes no more memory than a
 // JPEG. Each band is given to the decoder as a TIFF of its own: the same file, with a directory
 // that lists only the band's strips. The filter is applied along the rows of each band and then
 // along the columns of what is left, which is what it does with a whole picture too.
-func reducedTIFF(in *watched, to image.Point) (image.Image, error) {
+func reducedTIFF(in *watched, to image.Point, most int64) (image.Image, error) {
 	t, first, err := openTIFF(&file{ctx: in.ctx, r: in, size: in.size, limits: Limits{Pixels: 1 << 40}})
 	if err != nil {
 		return nil, err
@@ -223,7 +223,7 @@ func reducedTIFF(in *watched, to image.Point) (image.Image, error) {
 	}
 	narrow := image.NewNRGBA(image.Rect(0, 0, to.X, int(s.height)))
 	for row := int64(0); row < s.height; {
-		band, rows, err := t.band(d, s, row)
+		band, rows, err := t.band(d, s, row, most)
 		if err != nil {
 			return nil, err
 		}

@@ -139,9 +139,9 @@ func TestF2MadePicturesCarryNoEXIF(t *testing.T) {
 
 // A TIFF is decoded in bands. Whatever the bands, the picture must be that of the whole.
 func TestTIFFInBandsIsTheWhole(t *testing.T) {
-	m := image.NewNRGBA(image.Rect(0, 0, 2200, 1000)) // over bandBytes at 8 bytes a pixel
-	for y := range 1000 {
-		for x := range 2200 {
+	m := image.NewNRGBA(image.Rect(0, 0, 440, 300))
+	for y := range 300 {
+		for x := range 440 {
 			m.SetNRGBA(x, y, color.NRGBA{uint8(x * y >> 6), uint8(x ^ y), uint8(x*3 + y*7), 255})
 		}
 	}
@@ -150,10 +150,10 @@ func TestTIFFInBandsIsTheWhole(t *testing.T) {
 		"one large strip, 16 bits, big end": {m: m, bits: 16, order: binary.BigEndian},
 		"strips of 33 rows":                 {m: m, rows: 33},
 		"strips of a row, 16 bits":          {m: m, rows: 1, bits: 16},
-		"deflated strips":                   {m: m, rows: 64, compression: 8},
+		"deflated strips":                   {m: m, rows: 12, compression: 8},
 		"one deflated strip":                {m: m, compression: 8, bits: 16},
 		"packed strips":                     {m: m, rows: 100, compression: 32773},
-		"tiles of 256":                      {m: m, tile: 256, bits: 16},
+		"tiles of 64":                       {m: m, tile: 64, bits: 16},
 		"with an alpha channel":             {m: m, rows: 50, alpha: true},
 	} {
 		file := w.bytes()
@@ -161,9 +161,9 @@ func TestTIFFInBandsIsTheWhole(t *testing.T) {
 		if err != nil {
 			t.Fatalf("%s: %v", name, err)
 		}
-		want := imaging.Resize(whole, 1600, 727, imaging.Lanczos)
+		want := imaging.Resize(whole, 160, 109, imaging.Lanczos)
 		in := &watched{ctx: context.Background(), r: bytes.NewReader(file), size: int64(len(file))}
-		got, err := reducedTIFF(in, image.Pt(1600, 727))
+		got, err := reducedTIFF(in, image.Pt(160, 109), 100_000)
 		if err != nil {
 			t.Fatalf("%s: %v", name, err)
 		}
