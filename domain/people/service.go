@@ -176,6 +176,11 @@ func (s *Service) One(ctx context.Context, by domain.Actor, id domain.ID) (*Pers
 	return s.store.One(ctx, id)
 }
 
+// BySignInName finds a person for whoever may run the program at its machine.
+func (s *Service) BySignInName(ctx context.Context, name string) (*Person, error) {
+	return s.store.BySignInName(ctx, name)
+}
+
 // List lists persons by name; closed ones only when asked for.
 func (s *Service) List(ctx context.Context, by domain.Actor, closed bool, q domain.PageQuery) (domain.Page[Person], error) {
 	if err := by.May(Read); err != nil {

@@ -49,7 +49,7 @@ type House struct {
 }
 
 // New wires the house on a pool.
-func New(pool *pgxpool.Pool, s Settings) (*House, error) {
+func New(ctx context.Context, pool *pgxpool.Pool, s Settings) (*House, error) {
 	if s.Now == nil {
 		s.Now = time.Now
 	}
@@ -159,3 +159,9 @@ func (h *House) Sweep(ctx context.Context) error {
 	}
 	return h.answers.Sweep(ctx, h.now())
 }
+
+// Start begins what the house does beside its requests. It ends with ctx, or with Close.
+func (h *House) Start(context.Context) {}
+
+// Close ends what the house does beside its requests.
+func (h *House) Close(context.Context) {}

@@ -1,0 +1,96 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"net"
+	"net/http"
+	"time"
+
+	"farthingale/cmd/farthingale/serve"
+	"farthingale/domain"
+	"farthingale/postgres"
+)
+
+// opened is a house with its database.
+type opened struct {
+	*serve.House
+	server *postgres.Server
+	log    *slog.Logger
+}
+
+// open opens the database and puts the house together.
+func open(ctx context.Context, s *settings, site domain.Site, change ...func(*serve.Settings)) (*opened, error) {
+	log := logger()
+	proxies, err := s.networks()
+	if err != nil {
+		return nil, err
+	}
+	server, err := postgres.Open(ctx, s.database(log))
+	if err != nil {
+		return nil, err
+	}
+	wiring := serve.Settings{Site: site, Log: log, SecureCookies: s.secureCookies, TrustedProxies: proxies, RequestsPerMinute: s.requestsPerMinute}
+	for _, c := range change {
+		c(&wiring)
+	}
+	house, err := serve.New(ctx, server.Pool, wiring)
+	if err != nil {
+		return nil, errors.Join(err, server.Close(context.WithoutCancel(ctx)))
+	}
+	return &opened{House: house, server: server, log: log}, nil
+}
+
+func (o *opened) close(ctx context.Context) error {
+	ctx, cancel := context.WithTimeout(context.WithoutCancel(ctx), 30*time.Second)
+	defer cancel()
+	o.House.Close(ctx)
+	return o.server.Close(ctx)
+}
+
+func runServe(ctx context.Context, s *settings, rest []string) error {
+	if len(rest) > 0 {
+		return fmt.Errorf("serve takes no %q", rest[0])
+	}
+	site, err := s.site()
+	if err != nil {
+		return err
+	}
+	o, err := open(ctx, s, site)
+	if err != nil {
+		return err
+	}
+	return errors.Join(o.listen(ctx, s.listen, func(address string) {
+		o.log.Info("serving", "address", "http://"+address)
+	}), o.close(ctx))
+}
+
+// listen serves until ctx ends, then lets running requests finish.
+func (o *opened) listen(ctx context.Context, address string, ready func(address string)) error {
+	listener, err := (&net.ListenConfig{}).Listen(ctx, "tcp", address)
+	if err != nil {
+		return fmt.Errorf("listen on %s: %w (choose another with --listen)", address, err)
+	}
+	server := &http.Server{
+		Handler: o.Handler, ReadHeaderTimeout: 10 * time.Second, IdleTimeout: 2 * time.Minute,
+		// An upload from a tablet over a poor network may take minutes.
+		ReadTimeout: 10 * time.Minute, WriteTimeout: 10 * time.Minute, MaxHeaderBytes: 64 << 10,
+	}
+	o.Start(ctx)
+	done := make(chan error, 1)
+	go func() { done <- server.Serve(listener) }()
+	ready(listener.Addr().String())
+	select {
+	case err := <-done:
+		return fmt.Errorf("serve: %w", err)
+	case <-ctx.Done():
+	}
+	closing, cancel := context.WithTimeout(context.WithoutCancel(ctx), 10*time.Second)
+	defer cancel()
+	if err := server.Shutdown(closing); err != nil {
+		return errors.Join(err, server.Close())
+	}
+	return nil
+}
