@@ -13,6 +13,10 @@ begin
         raise warning 'role % does not exist; nothing is granted', app;
         return;
     end if;
+    -- A login that owns nothing has nothing to give: the owner did it before.
+    if not exists (select from pg_class where relnamespace = home::regnamespace and relowner = current_user::regrole) then
+        return;
+    end if;
 
     if not has_schema_privilege(app, home, 'usage') then
         execute format('grant usage on schema %I to %I', home, app);

@@ -45,13 +45,13 @@ type Status struct {
 // MigrateUp brings the tables up to date: our steps, then those of the job queue, then the
 // rights of AppRole. It waits while another copy does the same.
 func MigrateUp(ctx context.Context, ownerURL string, log *slog.Logger) error {
-	return migration{ownerURL, migrations.Files, log}.up(ctx)
+	return newMigration(ownerURL, migrations.Files, log).up(ctx)
 }
 
 // MigrateDown takes the last steps back, at most as many as were made. It removes the tables
 // of the job queue with our first step.
 func MigrateDown(ctx context.Context, ownerURL string, steps int, log *slog.Logger) error {
-	return migration{ownerURL, migrations.Files, log}.down(ctx, steps)
+	return newMigration(ownerURL, migrations.Files, log).down(ctx, steps)
 }
 
 // MigrateStatus tells how far the tables are. It changes nothing.
@@ -61,7 +61,7 @@ func MigrateStatus(ctx context.Context, ownerURL string) (Status, error) {
 		return Status{}, fmt.Errorf("connect to the database: %w", err)
 	}
 	defer conn.Close(context.WithoutCancel(ctx))
-	return migration{ownerURL, migrations.Files, nil}.status(ctx, conn)
+	return newMigration(ownerURL, migrations.Files, nil).status(ctx, conn)
 }
 
 // migration is the numbered files and the database they are for.
@@ -71,11 +71,18 @@ type migration struct {
 	log      *slog.Logger
 }
 
+func newMigration(ownerURL string, files fs.FS, log *slog.Logger) migration {
+	if log == nil {
+		log = slog.New(slog.DiscardHandler)
+	}
+	return migration{ownerURL, files, log}
+}
+
 func (m migration) up(ctx context.Context) error {
 	return m.locked(ctx, func(conn *pgx.Conn, before Status) error {
 		if before.Version > before.Latest {
-			return fmt.Errorf("the tables were made by a newer version of this program (step %d; this one knows %d steps up to %d). Start the newer program",
-				before.Version, before.Latest, before.Latest)
+			return fmt.Errorf("the tables were made by a newer version of this program (step %d; this one knows them up to %d). Start the newer program",
+				before.Version, before.Latest)
 		}
 		if err := ensureAppRole(ctx, conn, false); err != nil {
 			return err
@@ -124,9 +131,6 @@ func (m migration) down(ctx context.Context, steps int) error {
 // lock again and again instead of waiting in the database: a session that waits there holds a
 // snapshot, and `create index concurrently` of the copy ahead would wait for that one.
 func (m migration) locked(ctx context.Context, do func(*pgx.Conn, Status) error) error {
-	if m.log == nil {
-		m.log = slog.New(slog.DiscardHandler)
-	}
 	conn, err := pgx.Connect(ctx, m.ownerURL)
 	if err != nil {
 		return fmt.Errorf("connect to the database as its owner: %w", err)

@@ -78,6 +78,7 @@ func (s seeker) download(ctx context.Context, major int) (string, error) {
 		config = config.BinaryRepositoryURL(s.mirror)
 	}
 
+	s.log.Info("no Postgres here; fetching its programs", "version", version, "into", root)
 	// The library has no way to be interrupted; it is left behind when it hangs.
 	ended := make(chan error, 1)
 	go func() { ended <- embedded.NewDatabase(config).Start() }()

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"log/slog"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -52,6 +53,7 @@ type seeker struct {
 	patterns []string // the usual folders
 	cache    string   // where downloads are kept; "" for no downloads
 	mirror   string   // where downloads come from; "" is the library's default
+	log      *slog.Logger
 }
 
 // seek gives the newest programs, or those of major when it is not 0, because a cluster can
@@ -74,7 +76,7 @@ func (s seeker) seek(ctx context.Context, major int) (programs, []string, error)
 	}
 
 	if s.binDir != "" {
-		consider(BinDirVariable, s.binDir)
+		consider("the folder given", s.binDir)
 		if best.dir == "" {
 			return best, tried, &missingError{tried: tried, major: major}
 		}

@@ -113,18 +113,29 @@ func (l layout) readPidFile() (pidFile, bool) {
 	return p, true
 }
 
-// logTail is the end of the server's log, for a message.
-func (l layout) logTail() string {
+func (l layout) logSize() int64 {
+	s, err := os.Stat(l.log)
+	if err != nil {
+		return 0
+	}
+	return s.Size()
+}
+
+// logTail is the end of what the server logged after the first bytes, for a message.
+func (l layout) logTail(first int64) string {
 	text, err := os.ReadFile(l.log)
 	if err != nil {
 		return "(no log: " + err.Error() + ")"
+	}
+	if first <= int64(len(text)) {
+		text = text[first:]
 	}
 	lines := strings.Split(strings.TrimSpace(string(text)), "\n")
 	return strings.Join(lines[max(0, len(lines)-15):], "\n")
 }
 
 func (o Options) seeker() seeker {
-	s := seeker{binDir: o.BinDir, patterns: usual, cache: cacheDir()}
+	s := seeker{binDir: o.BinDir, patterns: usual, cache: cacheDir(), log: o.Log}
 	if s.binDir == "" {
 		s.binDir = os.Getenv(BinDirVariable)
 	}

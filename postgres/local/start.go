@@ -12,7 +12,9 @@ import (
 	"os/exec"
 	"path/filepath"
 	"runtime"
+	"strconv"
 	"strings"
+	"sync/atomic"
 	"syscall"
 	"time"
 
@@ -21,8 +23,9 @@ import (
 
 const exeSuffix = ""
 
-// readyWait is how long a start may take; replaying the log after a power cut is slow.
-const readyWait = 5 * time.Minute
+// readyWait is how long a start may take: fetching programs is slow, and so is replaying
+// the log after a power cut.
+const readyWait = 15 * time.Minute
 
 // Start starts the cluster in o.DataDir, making it when there is none. A server that a
 // killed program left behind is stopped first. When another living program owns the cluster,
@@ -73,29 +76,46 @@ func start(ctx context.Context, o Options) (*Cluster, error) {
 // for that one's server and joins it as a guest. The kernel releases the lock when its
 // holder dies, however it dies.
 func lockOrJoin(ctx context.Context, o Options, at layout) (*os.File, *Cluster, error) {
-	lock, err := os.OpenFile(at.lock, os.O_RDWR|os.O_CREATE, 0o600)
-	if err != nil {
-		return nil, nil, fmt.Errorf("the folder cannot be written to (make it writable for this account, or choose another data folder): %w", err)
-	}
 	for {
-		err := syscall.Flock(int(lock.Fd()), syscall.LOCK_EX|syscall.LOCK_NB)
-		if err == nil {
-			return lock, nil, nil
+		lock, err := os.OpenFile(at.lock, os.O_RDWR|os.O_CREATE, 0o600)
+		if err != nil {
+			return nil, nil, fmt.Errorf("the folder cannot be written to (make it writable for this account, or choose another data folder): %w", err)
 		}
-		if !errors.Is(err, syscall.EWOULDBLOCK) && !errors.Is(err, syscall.EINTR) {
-			lock.Close()
+		err = syscall.Flock(int(lock.Fd()), syscall.LOCK_EX|syscall.LOCK_NB)
+		if err == nil && isFile(lock, at.lock) {
+			err = sign(lock)
+			if err == nil {
+				return lock, nil, nil
+			}
+		}
+		lock.Close()
+		if err != nil && !errors.Is(err, syscall.EWOULDBLOCK) && !errors.Is(err, syscall.EINTR) {
 			return nil, nil, fmt.Errorf("lock %s: %w", at.lock, err)
 		}
 		if p, ok := at.readPidFile(); ok && p.status == "ready" && ping(ctx, p.socket) == nil {
-			lock.Close()
 			o.Log.Info("using the private Postgres of another running copy; it ends with that copy", "folder", at.root)
 			return nil, &Cluster{options: o, socket: p.socket}, nil
 		}
 		if err := pause(ctx, 50*time.Millisecond); err != nil {
-			lock.Close()
 			return nil, nil, fmt.Errorf("another running program holds %s, and its server does not answer: %w", at.lock, err)
 		}
 	}
+}
+
+// isFile tells whether an open file is still the one of that name: Discard may have removed it.
+func isFile(open *os.File, name string) bool {
+	a, err1 := open.Stat()
+	b, err2 := os.Stat(name)
+	return err1 == nil && err2 == nil && os.SameFile(a, b)
+}
+
+// sign writes who holds the lock. An unsigned lock is one that somebody is about to take.
+func sign(lock *os.File) error {
+	if err := lock.Truncate(0); err != nil {
+		return err
+	}
+	_, err := lock.WriteAt([]byte(strconv.Itoa(os.Getpid())+"\n"), 0)
+	return err
 }
 
 // own starts the server. The caller holds the lock, so no living program owns the cluster.
@@ -126,21 +146,22 @@ func own(ctx context.Context, o Options, at layout) (*Cluster, error) {
 	}
 
 	for {
+		logged := at.logSize()
 		p, err := launch(o, at, found, who, socket)
 		if err != nil {
 			return nil, err
 		}
-		err = p.awaitReady(ctx, at, socket)
+		err = p.awaitReady(ctx, o, at, socket)
 		if err == nil {
 			o.Log.Info("private Postgres started", "version", found.version, "programs", found.dir, "folder", at.root,
 				"took", time.Since(began).Round(time.Millisecond))
 			return &Cluster{options: o, socket: socket, process: p}, nil
 		}
 		p.end(syscall.SIGINT, 10*time.Second)
+		said := at.logTail(logged)
 		// The last backends of a server that was shot need a moment to notice it.
-		said := at.logTail()
-		if !strings.Contains(said[max(0, len(said)-2000):], "pre-existing shared memory block") || pause(ctx, 100*time.Millisecond) != nil {
-			return nil, fmt.Errorf("%w\nThe end of %s:\n%s", err, at.log, said)
+		if !strings.Contains(said, "pre-existing shared memory block") || pause(ctx, 100*time.Millisecond) != nil {
+			return nil, fmt.Errorf("%w\nIts last words in %s:\n%s", err, at.log, said)
 		}
 	}
 }
@@ -194,6 +215,8 @@ func initialise(ctx context.Context, o Options, at layout, found programs, who a
 		args = append(args, locale...)
 		if o.Fast {
 			args = append(args, "--no-sync")
+		} else {
+			args = append(args, "--data-checksums")
 		}
 		cmd := exec.CommandContext(ctx, found.path("initdb"), args...)
 		who.apply(cmd)
@@ -223,8 +246,9 @@ func locales() [][]string {
 
 // process is a server that this program started.
 type process struct {
-	cmd   *exec.Cmd
-	ended chan struct{} // closed when it is gone
+	cmd    *exec.Cmd
+	ended  chan struct{} // closed when it is gone
+	wanted atomic.Bool   // its end is wanted
 }
 
 func launch(o Options, at layout, found programs, who account, socket string) (*process, error) {
@@ -265,7 +289,10 @@ func launch(o Options, at layout, found programs, who account, socket string) (*
 		err := cmd.Start()
 		started <- err
 		if err == nil {
-			_ = cmd.Wait() // how it ended is in the log
+			err := cmd.Wait()
+			if !p.wanted.Load() {
+				o.Log.Error("the private Postgres ended by itself", "log", at.log, "how", err)
+			}
 			close(p.ended)
 		}
 	}()
@@ -275,7 +302,11 @@ func launch(o Options, at layout, found programs, who account, socket string) (*
 	return p, nil
 }
 
-func (p *process) awaitReady(ctx context.Context, at layout, socket string) error {
+func (p *process) awaitReady(ctx context.Context, o Options, at layout, socket string) error {
+	slow := time.AfterFunc(5*time.Second, func() {
+		o.Log.Info("the private Postgres takes its time to start; after a power cut that is usual", "log", at.log)
+	})
+	defer slow.Stop()
 	for {
 		// Its own word first: asking too early only fills the log.
 		err := errors.New("it does not say that it is ready")
@@ -295,8 +326,9 @@ func (p *process) awaitReady(ctx context.Context, at layout, socket string) erro
 }
 
 // end signals the server and waits; when it has not gone after the patience, the next
-// harder signal follows. None of them loses anything committed.
+// harder signal follows. None of them loses what was committed.
 func (p *process) end(first syscall.Signal, patience time.Duration) {
+	p.wanted.Store(true)
 	for _, s := range []syscall.Signal{first, syscall.SIGQUIT, syscall.SIGKILL} {
 		_ = p.cmd.Process.Signal(s) // fails only when it has gone
 		select {
@@ -330,27 +362,34 @@ func (c *Cluster) Stop(ctx context.Context) error {
 	return c.stopErr
 }
 
-// Discard removes the data folder dir with its cluster, unless a living program owns it.
-// It tells whether the folder is gone.
+// Discard removes the data folder dir with its cluster, unless a living program owns it or
+// is about to. It tells whether the folder is gone.
 func Discard(dir string) bool {
 	at := layoutOf(dir)
 	lock, err := os.OpenFile(at.lock, os.O_RDWR, 0o600)
+	if errors.Is(err, os.ErrNotExist) {
+		s, err := os.Stat(dir)
+		return err == nil && time.Since(s.ModTime()) > time.Hour && os.RemoveAll(dir) == nil
+	}
 	if err != nil {
-		return errors.Is(err, os.ErrNotExist) && os.RemoveAll(dir) == nil
+		return false
 	}
 	defer lock.Close()
 	if syscall.Flock(int(lock.Fd()), syscall.LOCK_EX|syscall.LOCK_NB) != nil {
 		return false
 	}
+	if s, err := lock.Stat(); err != nil || s.Size() == 0 && time.Since(s.ModTime()) < time.Hour {
+		return false
+	}
 	if p, ok := at.readPidFile(); ok && isServer(p.pid, at.data) {
 		_ = syscall.Kill(p.pid, syscall.SIGQUIT)
-		for range 100 {
+		for range 250 {
 			if !isServer(p.pid, at.data) {
 				break
 			}
 			time.Sleep(20 * time.Millisecond)
 		}
-		if filepath.Dir(p.socket) != dir && p.socket != "" {
+		if p.socket != "" && filepath.Dir(p.socket) != dir {
 			_ = os.RemoveAll(p.socket)
 		}
 	}

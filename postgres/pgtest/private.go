@@ -18,18 +18,16 @@ import (
 func private(fetch bool) (*server, error) {
 	ctx, cancel := context.WithTimeout(context.Background(), 10*time.Minute)
 	defer cancel()
-	home := filepath.Join(roomy(), fmt.Sprintf("farthingale-test-%d", os.Geteuid()))
-	if err := os.MkdirAll(home, 0o700); err != nil {
-		return nil, fmt.Errorf("make a folder for the test server: %w", err)
-	}
-	old, err := filepath.Glob(filepath.Join(home, "*"))
+	prefix := fmt.Sprintf("farthingale-test-%d-", os.Geteuid())
+	home := roomy()
+	old, err := filepath.Glob(filepath.Join(home, prefix+"*"))
 	if err != nil {
-		return nil, err
+		return nil, fmt.Errorf("look for old test servers: %w", err)
 	}
 	for _, dir := range old {
 		local.Discard(dir) // unless its test binary still runs
 	}
-	dir, err := os.MkdirTemp(home, "")
+	dir, err := os.MkdirTemp(home, prefix)
 	if err != nil {
 		return nil, fmt.Errorf("make a folder for the test server: %w", err)
 	}
