@@ -1,0 +1,11 @@
+drop table hazard_assessment;
+drop function stopped(uuid, uuid);
+drop table stop_release;
+drop table stop_note;
+drop table stop_component;
+drop table stop;
+drop table handling_addendum;
+drop table handling_flex;
+drop table handling_component;
+drop table handling_person;
+drop table handling;
