@@ -422,3 +422,14 @@ func (s *Handling) Assessments(ctx context.Context, objectID domain.ID) ([]handl
 	all, err := pgx.CollectRows(rows, pgx.RowToStructByName[handling.Assessment])
 	return slices.Clip(all), fault(err, "read assessments of %s", objectID)
 }
+
+// MaterialHazards reads what the present materials of an object's components call for.
+func (s *Handling) MaterialHazards(ctx context.Context, objectID domain.ID) ([]handling.MaterialHazard, error) {
+	rows, _ := s.db.q(ctx).Query(ctx, `
+		select c.id as component_id, k.kind, m.name as material_name, cm.confidence
+		from component c join component_material cm on cm.component_id = c.id and cm.superseded_at is null
+			join material m on m.key = cm.material_key cross join lateral unnest(m.hazard_kinds) as k (kind)
+		where c.object_id = $1 order by c.sort_key, c.id, k.kind, m.name`, objectID)
+	all, err := pgx.CollectRows(rows, pgx.RowToStructByName[handling.MaterialHazard])
+	return all, fault(err, "read the hazards of the materials of %s", objectID)
+}

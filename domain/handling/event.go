@@ -7,6 +7,7 @@ import (
 
 	"farthingale/domain"
 	"farthingale/domain/collection"
+	"farthingale/domain/material"
 )
 
 // The acts of this area.
@@ -203,7 +204,7 @@ func (e *Event) meet(f Found) {
 		handlers = append(handlers, h.ID)
 	}
 	for _, c := range Touching(f.Sheet, f.Cautions, ids) {
-		if c.Class == NoteClass || slices.Contains(e.Hazards, c.Kind) {
+		if c.Class == material.Note || slices.Contains(e.Hazards, c.Kind) {
 			continue
 		}
 		e.Hazards = append(e.Hazards, c.Kind)

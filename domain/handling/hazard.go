@@ -7,33 +7,95 @@ import (
 
 	"farthingale/domain"
 	"farthingale/domain/collection"
+	"farthingale/domain/material"
 )
-
-// Class says what a hazard asks of whoever plans to handle the object.
-type Class string
-
-// The classes of hazard.
-const (
-	StopClass    Class = "S" // no planned handling before a competent person's assessment
-	ControlClass Class = "C" // the handler confirms the controls each time
-	NoteClass    Class = "N" // shown
-)
-
-// Closing stands below every text on hazards.
-const Closing = "Usual caution only. Follow local law and your safety adviser; when unsure, stop and ask."
 
 // Caution is a danger to people on an object or one of its components, as it is shown before hands
 // are on it. 'Possible' counts as much as 'certain' until a competent person rules it out.
 type Caution struct {
-	Kind        string       `json:"kind"` // "radium"
-	Class       Class        `json:"class"`
-	ComponentID *domain.ID   `json:"component_id,omitempty"` // nil: the whole object
-	On          string       `json:"on"`                     // what it is on, as people call it
-	Certainty   string       `json:"certainty"`              // certain, probable, possible
-	State       string       `json:"state"`
-	Text        string       `json:"text"` // the usual caution
-	Call        string       `json:"call"` // whom to call
-	Assessments []Assessment `json:"assessments"`
+	Kind        string         `json:"kind"`   // "radium"
+	Hazard      string         `json:"hazard"` // what it is, in words
+	Class       material.Class `json:"class"`
+	ComponentID *domain.ID     `json:"component_id,omitempty"` // nil: the whole object
+	On          string         `json:"on"`                     // what it is on, as people call it
+	Certainty   string         `json:"certainty"`              // certain, probable, possible, ruled_out
+	State       string         `json:"state"`
+	Proposed    bool           `json:"proposed"` // follows from a material of the component; nobody has recorded it
+	Controls    string         `json:"controls"` // agreed for this one; empty: the usual ones
+	Note        string         `json:"note"`
+	Text        string         `json:"text"` // the usual caution, with whom to call and the closing sentence
+	Call        string         `json:"call"`
+	Assessments []Assessment   `json:"assessments"`
+}
+
+// MaterialHazard is a hazard that a material of a component calls for.
+type MaterialHazard struct {
+	ComponentID  domain.ID
+	Kind         string
+	MaterialName string
+	Confidence   string // of the identification
+}
+
+// Dangers are the cautions of an object: its recorded hazards, then what its materials call for and
+// nobody has recorded, as possible. usual is material.Cautions. A hazard ruled out or removed stays as
+// a note and is not proposed again on its component.
+func Dangers(sheet *collection.Sheet, made []MaterialHazard, usual []material.Caution) []Caution {
+	known := map[string]material.Caution{}
+	for _, u := range usual {
+		known[u.ID] = u
+	}
+	recorded := map[string]bool{}
+	var all []Caution
+	add := func(c Caution) {
+		u, ok := known[c.Kind]
+		if !ok { // a kind of the site's own
+			u = material.Caution{ID: c.Kind, Hazard: strings.ReplaceAll(c.Kind, "-", " "), Class: material.Control}
+		}
+		c.Hazard, c.Class, c.Text, c.Call = u.Hazard, classOf(u, c.Certainty, c.State), u.Text(), u.Call
+		c.On = sheet.Object.Number
+		if c.ComponentID != nil {
+			c.On = sheet.Called(*c.ComponentID)
+		}
+		all = append(all, c)
+	}
+	for _, h := range sheet.Hazards {
+		recorded[key(h.ComponentID, h.Kind)] = true
+		add(Caution{Kind: h.Kind, ComponentID: h.ComponentID, Certainty: h.Certainty, State: h.State, Controls: h.Controls, Note: h.Note})
+	}
+	for _, m := range made {
+		if k := key(&m.ComponentID, m.Kind); !recorded[k] && !recorded[key(nil, m.Kind)] {
+			recorded[k] = true
+			add(Caution{Kind: m.Kind, ComponentID: &m.ComponentID, Certainty: "possible", State: "intact", Proposed: true, Note: "Follows from the material: " + m.MaterialName + "."})
+		}
+	}
+	slices.SortStableFunc(all, func(a, b Caution) int { return rank[a.Class] - rank[b.Class] })
+	return all
+}
+
+var rank = map[material.Class]int{material.Stop: 0, material.Control: 1, material.Note: 2}
+
+func key(componentID *domain.ID, kind string) string {
+	if componentID == nil {
+		return kind
+	}
+	return componentID.String() + kind
+}
+
+// classOf is the class that holds for a hazard as it is recorded. What is ruled out or removed is a
+// note. The other class holds when it is stricter and the thing is damaged or loose, or laxer and the
+// thing is certainly sealed.
+func classOf(u material.Caution, certainty, state string) material.Class {
+	switch {
+	case certainty == "ruled_out" || state == "removed":
+		return material.Note
+	case u.OtherClass == "":
+		return u.Class
+	case rank[u.OtherClass] < rank[u.Class] && (state == "damaged" || state == "loose"):
+		return u.OtherClass
+	case rank[u.OtherClass] > rank[u.Class] && state == "sealed" && certainty == "certain":
+		return u.OtherClass
+	}
+	return u.Class
 }
 
 // Assessment is what a competent person found about a hazard. It is never changed; a later one takes
@@ -120,7 +182,7 @@ func Touching(sheet *collection.Sheet, cautions []Caution, componentIDs []domain
 // has none that holds: made and recorded by somebody else, not withdrawn by a later one, and valid on
 // that day.
 func (c *Caution) unassessed(handlers []domain.ID, at time.Time) bool {
-	if c.Class != StopClass {
+	if c.Class != material.Stop {
 		return false
 	}
 	var last *Assessment
@@ -159,5 +221,5 @@ func Clear(sheet *collection.Sheet, cautions []Caution, componentIDs, handlers [
 		text += " Call: " + who + "."
 		break
 	}
-	return &domain.Error{Kind: domain.KindRefused, Code: "hazard_unassessed", Message: text + " " + Closing, Missing: missing}
+	return &domain.Error{Kind: domain.KindRefused, Code: "hazard_unassessed", Message: text + " " + material.CautionClosing, Missing: missing}
 }

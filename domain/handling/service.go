@@ -10,6 +10,7 @@ import (
 	"farthingale/domain"
 	"farthingale/domain/agenda"
 	"farthingale/domain/collection"
+	"farthingale/domain/material"
 	"farthingale/domain/record"
 )
 
@@ -57,6 +58,8 @@ type Store interface {
 
 	AddAssessment(ctx context.Context, a *Assessment) error
 	Assessments(ctx context.Context, objectID domain.ID) ([]Assessment, error)
+	// MaterialHazards are the hazards that the present materials of an object's components call for.
+	MaterialHazards(ctx context.Context, objectID domain.ID) ([]MaterialHazard, error)
 }
 
 // Objects knows the make-up of objects.
@@ -74,25 +77,21 @@ type Seals interface {
 	Seal(ctx context.Context, actorID domain.ID, kind string, subjectID domain.ID, objectID *domain.ID, document any, at time.Time) (record.Seal, error)
 }
 
-// Hazards tells the dangers to people on an object, from its recorded hazards and its make-up,
-// without those that are ruled out or removed. Assessments are added here.
-type Hazards func(ctx context.Context, sheet *collection.Sheet) ([]Caution, error)
-
 // Service keeps the log of handling.
 type Service struct {
 	store   Store
 	objects Objects
 	notices Notices
 	seals   Seals
-	hazards Hazards
+	usual   []material.Caution
 	atomic  domain.Atomic
 	zone    *time.Location
 	now     func() time.Time
 }
 
-// NewService makes the service; zone is the site's, now is the clock.
-func NewService(store Store, objects Objects, notices Notices, seals Seals, hazards Hazards, atomic domain.Atomic, zone *time.Location, now func() time.Time) *Service {
-	return &Service{store: store, objects: objects, notices: notices, seals: seals, hazards: hazards, atomic: atomic, zone: zone, now: now}
+// NewService makes the service; usual is material.Cautions, zone is the site's, now is the clock.
+func NewService(store Store, objects Objects, notices Notices, seals Seals, usual []material.Caution, atomic domain.Atomic, zone *time.Location, now func() time.Time) *Service {
+	return &Service{store: store, objects: objects, notices: notices, seals: seals, usual: usual, atomic: atomic, zone: zone, now: now}
 }
 
 // Refusal is rule H3 for other areas: nil when no stop stands against a planned act on the
@@ -129,9 +128,13 @@ func (s *Service) Cleared(ctx context.Context, objectID domain.ID, componentIDs,
 
 // cautions are the dangers of an object with what was assessed about each.
 func (s *Service) cautions(ctx context.Context, sheet *collection.Sheet) ([]Caution, error) {
-	cautions, err := s.hazards(ctx, sheet)
-	if err != nil || len(cautions) == 0 {
+	made, err := s.store.MaterialHazards(ctx, sheet.Object.ID)
+	if err != nil {
 		return nil, err
+	}
+	cautions := Dangers(sheet, made, s.usual)
+	if len(cautions) == 0 {
+		return nil, nil
 	}
 	assessments, err := s.store.Assessments(ctx, sheet.Object.ID)
 	if err != nil {
@@ -301,7 +304,7 @@ func (s *Service) Totals(ctx context.Context, by domain.Actor, q TotalsQuery) (T
 	return s.store.Totals(ctx, q, s.zone)
 }
 
-// StopsOf lists stops, the latest first.
+// Stops lists stops, the latest first.
 func (s *Service) Stops(ctx context.Context, by domain.Actor, f StopFilter, q domain.PageQuery) (domain.Page[Stop], error) {
 	if err := by.May(Read); err != nil {
 		return domain.Page[Stop]{}, err
