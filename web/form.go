@@ -156,39 +156,62 @@ func fill(fields []Field, typed url.Values, faults map[string]string, summary *F
 }
 
 // decode reads a form into a command by its json names ("methods.0.note"). Empty fields leave the
-// zero value; rows of a list that are wholly empty are dropped; names that the command does not know
-// are refused. It gives the version that the form was made from, and what was typed.
+// zero value; rows of a list that are wholly empty are dropped and the others move up, so that a
+// fault of the second row kept is beside the second row shown; names that the command does not know
+// are refused. It gives the version that the form was made from, and what was typed. The address
+// names the thing, the body the command: nothing of the query is read.
 func (s *Server) decode(c echo.Context, command any) (version int64, typed url.Values, err error) {
-	if typed, err = c.FormParams(); err != nil {
-		return 0, nil, &domain.Error{Kind: domain.KindUnparseable, Code: "form", Message: "The form cannot be read. Go back, look at it and send it again.", Err: err}
+	if _, err = c.FormParams(); err != nil {
+		return 0, nil, unreadableForm(err)
 	}
 	own := url.Values{}
-	for key, values := range typed {
-		switch {
-		case key == csrfKey:
-		case c.Request().URL.Query().Has(key): // the address names the thing, the body the command
-		case key == versionKey:
+	for key, values := range c.Request().PostForm {
+		switch key {
+		case csrfKey:
+		case versionKey:
 			if version, err = strconv.ParseInt(values[0], 10, 64); err != nil {
-				return 0, typed, domain.ErrStale
+				return 0, own, domain.ErrStale
 			}
 		default:
 			own[key] = values
 		}
 	}
+	form, err := grow(own)
+	if err != nil {
+		return version, own, err
+	}
+	form.moveUp()
 	r := formReader{zone: s.Site.Zone}
-	r.into(reflect.ValueOf(command).Elem(), grow(own), "")
-	return version, typed, domain.InvalidFields(r.faults)
+	r.into(reflect.ValueOf(command).Elem(), form, "")
+	return version, form.values(), domain.InvalidFields(r.faults)
+}
+
+func unreadableForm(err error) error {
+	return &domain.Error{Kind: domain.KindUnparseable, Code: "form", Message: "The form cannot be read. Go back, look at it and send it again.", Err: err}
 }
 
 // branch is a form as a tree of names.
 type branch struct {
-	values   []string
+	typed    []string
 	children map[string]*branch
 }
 
-func grow(values url.Values) *branch {
+// How deep and how wide a form may be; no page of ours comes near.
+const (
+	formDepth = 8
+	formNames = 5000
+	formRows  = 1000
+)
+
+func grow(values url.Values) (*branch, error) {
+	if len(values) > formNames {
+		return nil, unreadableForm(errors.New("too many names"))
+	}
 	root := &branch{children: map[string]*branch{}}
 	for key, v := range values {
+		if strings.Count(key, ".") >= formDepth {
+			return nil, unreadableForm(errors.New("a name is too deep"))
+		}
 		at := root
 		for part := range strings.SplitSeq(key, ".") {
 			next, ok := at.children[part]
@@ -198,14 +221,14 @@ func grow(values url.Values) *branch {
 			}
 			at = next
 		}
-		at.values = v
+		at.typed = v
 	}
-	return root
+	return root, nil
 }
 
 // empty says whether nothing was typed below here.
 func (b *branch) empty() bool {
-	for _, v := range b.values {
+	for _, v := range b.typed {
 		if strings.TrimSpace(v) != "" {
 			return false
 		}
@@ -218,21 +241,59 @@ func (b *branch) empty() bool {
 	return true
 }
 
-// rows are the indexed children in the order of their numbers.
-func (b *branch) rows() []string {
-	var rows []string
+// rows are the names of the children in the order of their numbers, when all of them are numbers.
+func (b *branch) rows() (names []string, ok bool) {
 	for key := range b.children {
-		if n, err := strconv.Atoi(key); err == nil && n >= 0 && n < 1000 {
-			rows = append(rows, key)
+		if n, err := strconv.Atoi(key); err != nil || n < 0 || n >= formRows || strconv.Itoa(n) != key {
+			return nil, false
 		}
+		names = append(names, key)
 	}
-	sort.Slice(rows, func(i, j int) bool {
-		a, _ := strconv.Atoi(rows[i])
-		b, _ := strconv.Atoi(rows[j])
+	sort.Slice(names, func(i, j int) bool {
+		a, _ := strconv.Atoi(names[i])
+		b, _ := strconv.Atoi(names[j])
 		return a < b
 	})
-	return rows
+	return names, true
 }
+
+// moveUp drops the rows that are wholly empty and counts the others anew.
+func (b *branch) moveUp() {
+	if names, ok := b.rows(); ok {
+		kept := map[string]*branch{}
+		for _, name := range names {
+			if !b.children[name].empty() {
+				kept[strconv.Itoa(len(kept))] = b.children[name]
+			}
+		}
+		b.children = kept
+	}
+	for _, child := range b.children {
+		child.moveUp()
+	}
+}
+
+// values is the tree as a form again.
+func (b *branch) values() url.Values {
+	all := url.Values{}
+	var walk func(at *branch, name string)
+	walk = func(at *branch, name string) {
+		if at.typed != nil {
+			all[name] = at.typed
+		}
+		for key, child := range at.children {
+			if name == "" {
+				walk(child, key)
+			} else {
+				walk(child, name+"."+key)
+			}
+		}
+	}
+	walk(b, "")
+	return all
+}
+
+const unknownField = "The form has a field that is not known here. Load the page anew."
 
 // formReader puts a tree of typed values into a command, and notes every fault.
 type formReader struct {
@@ -249,6 +310,13 @@ func (r *formReader) into(v reflect.Value, b *branch, at string) {
 	bad := func(rule, message string) {
 		r.faults = append(r.faults, domain.Field{Pointer: at, Rule: rule, Message: message})
 	}
+	plainValue := v.Type() == timeType || reflect.PointerTo(v.Type()).Implements(textUnmarshaler) ||
+		(v.Kind() != reflect.Struct && v.Kind() != reflect.Slice && v.Kind() != reflect.Pointer)
+	switch {
+	case plainValue && len(b.children) > 0, v.Kind() == reflect.Struct && !plainValue && len(b.typed) > 0:
+		bad("unknown", unknownField)
+		return
+	}
 	if v.Kind() == reflect.Pointer {
 		if b.empty() {
 			return
@@ -258,8 +326,8 @@ func (r *formReader) into(v reflect.Value, b *branch, at string) {
 		return
 	}
 	text := ""
-	if len(b.values) > 0 {
-		text = strings.TrimSpace(b.values[0])
+	if len(b.typed) > 0 {
+		text = strings.TrimSpace(b.typed[0])
 	}
 	switch {
 	case v.Type() == timeType:
@@ -282,8 +350,8 @@ func (r *formReader) into(v reflect.Value, b *branch, at string) {
 	}
 	switch v.Kind() {
 	case reflect.String:
-		if len(b.values) > 0 {
-			v.SetString(strings.ReplaceAll(strings.TrimSpace(b.values[0]), "\r\n", "\n"))
+		if len(b.typed) > 0 {
+			v.SetString(strings.ReplaceAll(strings.TrimSpace(b.typed[0]), "\r\n", "\n"))
 		}
 	case reflect.Bool:
 		v.SetBool(text == "true" || text == "on")
@@ -315,20 +383,20 @@ func (r *formReader) into(v reflect.Value, b *branch, at string) {
 }
 
 func (r *formReader) slice(v reflect.Value, b *branch, at string) {
-	for _, value := range b.values { // several values of one name: checks
+	for _, value := range b.typed { // several values of one name: checks
 		if strings.TrimSpace(value) == "" {
 			continue
 		}
 		item := reflect.New(v.Type().Elem()).Elem()
-		r.into(item, &branch{values: []string{value}}, at+"/"+strconv.Itoa(v.Len()))
+		r.into(item, &branch{typed: []string{value}}, at+"/"+strconv.Itoa(v.Len()))
 		v.Set(reflect.Append(v, item))
 	}
-	for _, row := range b.rows() {
-		if b.children[row].empty() {
-			continue
-		}
+	rows, ok := b.rows()
+	if !ok {
+		r.faults = append(r.faults, domain.Field{Pointer: at, Rule: "unknown", Message: unknownField})
+	}
+	for _, row := range rows {
 		item := reflect.New(v.Type().Elem()).Elem()
-		// Faults point to the row as it was typed, so that they find their field again.
 		r.into(item, b.children[row], at+"/"+row)
 		v.Set(reflect.Append(v, item))
 	}
@@ -339,7 +407,7 @@ func (r *formReader) record(v reflect.Value, b *branch, at string) {
 	r.fields(v, b, at, known)
 	for key := range b.children {
 		if !known[key] {
-			r.faults = append(r.faults, domain.Field{Pointer: at + "/" + key, Rule: "unknown", Message: "The form has a field that is not known here. Load the page anew."})
+			r.faults = append(r.faults, domain.Field{Pointer: at + "/" + key, Rule: "unknown", Message: unknownField})
 		}
 	}
 }

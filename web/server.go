@@ -75,6 +75,9 @@ func readTemplates() (map[string]*template.Template, error) {
 	}
 	all := map[string]*template.Template{}
 	for _, name := range names {
+		if strings.HasPrefix(path.Base(name), "_") {
+			continue
+		}
 		own, err := shared.Clone()
 		if err != nil {
 			return nil, err
@@ -110,6 +113,10 @@ func (s *Server) Routes(e *echo.Echo) {
 
 func cached(next http.Handler) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		if r.URL.Path == "" || strings.HasSuffix(r.URL.Path, "/") { // folders are not listed
+			http.NotFound(w, r)
+			return
+		}
 		w.Header().Set("Cache-Control", "public, max-age=86400")
 		next.ServeHTTP(w, r)
 	})
