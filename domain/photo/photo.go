@@ -10,8 +10,6 @@ import (
 // Photo is one photograph of an object: what it shows (F3), where it came from, and the original
 // file that is kept for ever (F1).
 type Photo struct {
-	domain.Raised `json:"-" db:"-"`
-
 	ID                  domain.ID   `json:"id"`
 	ObjectID            domain.ID   `json:"object_id"`
 	Components          []domain.ID `json:"components"` // empty: the whole object
@@ -28,9 +26,12 @@ type Photo struct {
 	Original Original    `json:"original"`
 	Preview  Preview     `json:"preview"`
 
-	UploadedBy domain.ID `json:"uploaded_by"`
-	UploadedAt time.Time `json:"uploaded_at"`
-	Version    int64     `json:"version"`
+	UploadedBy     domain.ID `json:"uploaded_by"`
+	UploadedByName string    `json:"uploaded_by_name"`
+	UploadedAt     time.Time `json:"uploaded_at"`
+	Version        int64     `json:"version"`
+
+	domain.Raised `json:"-" db:"-"`
 }
 
 // Original is the file as it came. WidthPX and HeightPX are those of the upright image, so marks
@@ -76,14 +77,14 @@ type Picture struct {
 
 // Description is what a person says about a photograph (F3), at upload and later.
 type Description struct {
-	Components          []domain.ID `json:"components" form:"components" validate:"max=500,unique"`
-	View                View        `json:"view" form:"view" validate:"required,oneof=front back left right three_quarter_left three_quarter_right top inside detail label closure_open closure_closed packed other"`
-	Light               Light       `json:"light" form:"light" validate:"required,oneof=normal raking transmitted specular uv infrared x_ray microscope"`
-	Stage               Stage       `json:"stage" form:"stage" validate:"required,oneof=before during after condition incident general"`
-	ScalePresent        bool        `json:"scale_present" form:"scale_present"`
-	ColourTargetPresent bool        `json:"colour_target_present" form:"colour_target_present"`
-	Caption             string      `json:"caption" form:"caption" validate:"max=2000"`
-	Photographer        string      `json:"photographer" form:"photographer" validate:"max=200"`
+	Components          []domain.ID `json:"components" validate:"max=500,unique"`
+	View                View        `json:"view" validate:"required,oneof=front back left right three_quarter_left three_quarter_right top inside detail label closure_open closure_closed packed other"`
+	Light               Light       `json:"light" validate:"required,oneof=normal raking transmitted specular uv infrared x_ray microscope"`
+	Stage               Stage       `json:"stage" validate:"required,oneof=before during after condition incident general"`
+	ScalePresent        bool        `json:"scale_present"`
+	ColourTargetPresent bool        `json:"colour_target_present"`
+	Caption             string      `json:"caption" validate:"max=2000"`
+	Photographer        string      `json:"photographer" validate:"max=200"`
 }
 
 // Description is what the photograph now says.

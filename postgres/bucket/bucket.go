@@ -165,6 +165,19 @@ func (b *Bucket) Delete(ctx context.Context, sha string) error {
 	return nil
 }
 
+// SetAside takes a kept file away from its name and leaves it under damaged/ for inspection.
+func (b *Bucket) SetAside(ctx context.Context, sha string) error {
+	k, err := key(sha)
+	if err != nil {
+		return err
+	}
+	to := "damaged/" + time.Now().UTC().Format("20060102T150405") + "-" + sha
+	if err := b.blob.Copy(ctx, to, k, nil); err != nil {
+		return b.fault(err, "set file %s aside", sha)
+	}
+	return b.Delete(ctx, sha)
+}
+
 // Kept is one kept file of a list.
 type Kept struct {
 	SHA256 string
