@@ -211,6 +211,13 @@ func (s *Photos) one(ctx context.Context, sql string, id domain.ID) (*photo.Phot
 	return &p, nil
 }
 
+// Shows says whether a photograph is of an object.
+func (s *Photos) Shows(ctx context.Context, photoID, objectID domain.ID) (bool, error) {
+	var shows bool
+	err := s.db.q(ctx).QueryRow(ctx, `select exists (select from photo where id = $1 and object_id = $2)`, photoID, objectID).Scan(&shows)
+	return shows, fault(err, "look for photo %s", photoID)
+}
+
 // Update changes what a photograph says, under lock.
 func (s *Photos) Update(ctx context.Context, id domain.ID, version int64, change func(*photo.Photo) error) (*photo.Photo, error) {
 	var p *photo.Photo
