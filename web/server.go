@@ -102,13 +102,30 @@ func (s *Server) Routes(e *echo.Echo) {
 		panic(err) // the folder is embedded: it is there
 	}
 	e.GET("/static/*", echo.WrapHandler(http.StripPrefix("/static/", cached(http.FileServerFS(static)))))
-	g := e.Group("", echo.WrapMiddleware(s.Sessions.LoadAndSave), middleware.CSRFWithConfig(middleware.CSRFConfig{
+	// Not as middleware of a group, which would answer for the API's unknown addresses too.
+	e.Use(pagesOnly(echo.WrapMiddleware(s.Sessions.LoadAndSave)), pagesOnly(middleware.CSRFWithConfig(middleware.CSRFConfig{
 		TokenLookup: "header:X-CSRF-Token,query:csrf,form:csrf", CookieName: "farthingale_csrf", CookiePath: "/",
 		CookieHTTPOnly: true, CookieSameSite: http.SameSiteLaxMode, CookieSecure: s.Sessions.Cookie.Secure,
-	}), s.who)
+	})), pagesOnly(s.who))
+	g := e.Group("")
 	s.peopleRoutes(g)
 	s.recordRoutes(g)
 	s.problemRoutes(g)
+}
+
+// pagesOnly leaves out what needs no session: the API, static files, and the signs of life.
+func pagesOnly(middleware echo.MiddlewareFunc) echo.MiddlewareFunc {
+	return func(next echo.HandlerFunc) echo.HandlerFunc {
+		page := middleware(next)
+		return func(c echo.Context) error {
+			for _, other := range []string{"/api/v", "/static/", "/healthz", "/readyz"} {
+				if strings.HasPrefix(c.Request().URL.Path, other) {
+					return next(c)
+				}
+			}
+			return page(c)
+		}
+	}
 }
 
 func cached(next http.Handler) http.Handler {
@@ -150,6 +167,7 @@ func (s *Server) route(g *echo.Group, method, path string, act domain.Act, h ech
 
 const (
 	actorKey   = "actor"
+	sessionKey = "session" // set once the session was read
 	personKey  = "person"
 	flashKey   = "flash"
 	csrfKey    = "csrf" // where echo's middleware leaves the token
@@ -166,6 +184,7 @@ func actor(c echo.Context) domain.Actor {
 func (s *Server) who(next echo.HandlerFunc) echo.HandlerFunc {
 	return func(c echo.Context) error {
 		ctx := c.Request().Context()
+		c.Set(sessionKey, true)
 		id, err := domain.ParseID(s.Sessions.GetString(ctx, personKey))
 		if err != nil {
 			return next(c)
@@ -247,7 +266,9 @@ func (s *Server) render(c echo.Context, status int, name string, data framed) er
 		}
 		f.Roles = strings.Join(words, ", ")
 	}
-	f.Flash = s.Sessions.PopString(ctx, flashKey)
+	if c.Get(sessionKey) != nil {
+		f.Flash = s.Sessions.PopString(ctx, flashKey)
+	}
 	t, ok := s.templates[name]
 	if !ok {
 		return fmt.Errorf("there is no template %s", name)

@@ -65,7 +65,7 @@ func New(ctx context.Context, pool *pgxpool.Pool, s Settings) (*House, error) {
 		People: h.People, Record: h.Record, Once: h.answers, Now: s.Now, Log: s.Log, RequestsPerMinute: s.RequestsPerMinute,
 	})
 	pages, err := web.New(web.Services{
-		Site: s.Site, People: h.People, Record: h.Record, Sessions: sessions(pool, s.SecureCookies), Now: s.Now, Log: s.Log, SignIns: s.SignIns,
+		Site: s.Site, People: h.People, Record: h.Record, Sessions: sessions(pool, s.SecureCookies, s.Log), Now: s.Now, Log: s.Log, SignIns: s.SignIns,
 	})
 	if err != nil {
 		return nil, err
@@ -76,11 +76,16 @@ func New(ctx context.Context, pool *pgxpool.Pool, s Settings) (*House, error) {
 	return h, nil
 }
 
-func sessions(pool *pgxpool.Pool, secure bool) *scs.SessionManager {
+func sessions(pool *pgxpool.Pool, secure bool, log *slog.Logger) *scs.SessionManager {
 	m := scs.New()
 	m.Store = pgxstore.NewWithCleanupInterval(pool, 0) // expired ones are swept by a job
 	m.HashTokenInStore = true
 	m.Lifetime = 12 * time.Hour
+	m.ErrorFunc = func(w http.ResponseWriter, r *http.Request, err error) {
+		log.ErrorContext(r.Context(), "read the session", "error", err)
+		w.Header().Set("Retry-After", "2")
+		http.Error(w, "The database does not answer at this moment. Nothing was changed; try again.", http.StatusServiceUnavailable)
+	}
 	m.Cookie.Name, m.Cookie.HttpOnly, m.Cookie.SameSite, m.Cookie.Secure = "farthingale_session", true, http.SameSiteLaxMode, secure
 	if secure {
 		m.Cookie.Name = "__Host-" + m.Cookie.Name

@@ -1,0 +1,112 @@
+package main
+
+import (
+	"go/parser"
+	"go/token"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"testing"
+)
+
+// mayImport says which of the house's packages a folder may import; longer folders come first. A
+// package may always import packages below its own folder.
+var mayImport = []struct {
+	folder string
+	others []string
+}{
+	{"cmd/", []string{"cmd/", "api", "domain", "openapi", "postgres", "migrations", "web"}},
+	{"api", []string{"domain", "openapi"}},
+	{"web", []string{"domain", "openapi"}},
+	{"postgres", []string{"domain", "migrations"}},
+	{"migrations", nil},
+	{"openapi", nil},
+}
+
+// areaMayImport says which areas know others, as the trade has it. Everybody knows people and record.
+var areaMayImport = map[string][]string{
+	"agenda":     {},
+	"collection": {"material"},
+	"handling":   {"collection", "material", "agenda"},
+	"loan":       {"collection", "material", "agenda", "movement", "photo"},
+	"material":   {},
+	"movement":   {"collection", "agenda", "handling"},
+	"people":     {},
+	"photo":      {"collection"},
+	"record":     {},
+	"treatment":  {"collection", "material", "agenda", "photo"},
+}
+
+// TestImports walks the import graph: doors know only the domain, never each other or postgres.
+func TestImports(t *testing.T) {
+	root := filepath.Join("..", "..")
+	err := filepath.WalkDir(root, func(path string, d fs.DirEntry, err error) error {
+		if err != nil {
+			return err
+		}
+		rel, err := filepath.Rel(root, path)
+		if err != nil {
+			return err
+		}
+		rel = filepath.ToSlash(rel)
+		if d.IsDir() && strings.HasPrefix(d.Name(), ".") && rel != "." {
+			return filepath.SkipDir
+		}
+		if d.IsDir() || !strings.HasSuffix(rel, ".go") || strings.HasSuffix(rel, "_test.go") {
+			return nil
+		}
+		file, err := parser.ParseFile(token.NewFileSet(), path, nil, parser.ImportsOnly)
+		if err != nil {
+			return err
+		}
+		for _, imported := range file.Imports {
+			target, ours := strings.CutPrefix(strings.Trim(imported.Path.Value, `"`), "farthingale/")
+			if ours && !allowed(filepath.ToSlash(filepath.Dir(rel)), target) {
+				t.Errorf("%s may not import %s", rel, target)
+			}
+		}
+		return nil
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+}
+
+func allowed(from, target string) bool {
+	if strings.HasPrefix(target, from+"/") {
+		return from != "domain" // the kernel knows no area
+	}
+	if area, ok := strings.CutPrefix(from, "domain/"); ok {
+		if target == "domain" || target == "domain/people" || target == "domain/record" {
+			return true
+		}
+		known, ok := areaMayImport[strings.Split(area, "/")[0]]
+		other, isArea := strings.CutPrefix(target, "domain/")
+		return ok && isArea && slices.Contains(known, strings.Split(other, "/")[0])
+	}
+	for _, rule := range mayImport {
+		if from == rule.folder || strings.HasPrefix(from, strings.TrimSuffix(rule.folder, "/")+"/") {
+			return slices.ContainsFunc(rule.others, func(o string) bool {
+				return target == strings.TrimSuffix(o, "/") || strings.HasPrefix(target, strings.TrimSuffix(o, "/")+"/")
+			}) || strings.HasPrefix(target, rule.folder)
+		}
+	}
+	return false
+}
+
+// TestTopLevel keeps the house to its fixed rooms.
+func TestTopLevel(t *testing.T) {
+	rooms := []string{"cmd", "api", "domain", "postgres", "migrations", "openapi", "web", "testdata",
+		"docker-compose.yml", "go.mod", "go.sum", "README.md", "DEVELOPERS.md"}
+	entries, err := os.ReadDir(filepath.Join("..", ".."))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, e := range entries {
+		if !strings.HasPrefix(e.Name(), ".") && !slices.Contains(rooms, e.Name()) {
+			t.Errorf("%s is not a room of the house", e.Name())
+		}
+	}
+}
