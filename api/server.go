@@ -16,6 +16,7 @@ import (
 	"github.com/labstack/echo/v4"
 
 	"farthingale/domain"
+	"farthingale/domain/agenda"
 	"farthingale/domain/people"
 	"farthingale/domain/record"
 )
@@ -32,6 +33,7 @@ type Once interface {
 type Services struct {
 	People *people.Service
 	Record *record.Service
+	Agenda *agenda.Service
 	Once   Once
 	Now    func() time.Time
 	Log    *slog.Logger
@@ -57,6 +59,7 @@ func (s *Server) Routes(e *echo.Echo) {
 	g := e.Group(Prefix)
 	s.peopleRoutes(g)
 	s.recordRoutes(g)
+	s.agendaRoutes(g)
 }
 
 // Acts tells for every route, as "GET /api/v1/people", which act it needs; a test holds the list of

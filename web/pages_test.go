@@ -8,6 +8,8 @@ import (
 
 // pages names for every template the struct that it shows. A template without one fails.
 var pages = map[string]framed{
+	"agenda/notices": &noticesPage{},
+	"agenda/today":   &todayPage{},
 	"error/error":    &errorPage{},
 	"error/problem":  &problemPage{},
 	"people/account": &accountPage{},

@@ -22,11 +22,12 @@ import (
 	"github.com/labstack/echo/v4/middleware"
 
 	"farthingale/domain"
+	"farthingale/domain/agenda"
 	"farthingale/domain/people"
 	"farthingale/domain/record"
 )
 
-//go:embed templates static
+//go:embed all:templates static
 var files embed.FS
 
 // Services are the areas that the pages serve.
@@ -34,6 +35,7 @@ type Services struct {
 	Site     domain.Site
 	People   *people.Service
 	Record   *record.Service
+	Agenda   *agenda.Service
 	Sessions *scs.SessionManager
 	Now      func() time.Time
 	Log      *slog.Logger
@@ -110,6 +112,7 @@ func (s *Server) Routes(e *echo.Echo) {
 	g := e.Group("")
 	s.peopleRoutes(g)
 	s.recordRoutes(g)
+	s.agendaRoutes(g)
 	s.problemRoutes(g)
 }
 
@@ -242,6 +245,7 @@ type framed interface{ frame() *Frame }
 // menu is where one goes from anywhere; here is the entry of the page that is shown.
 func menu(here string) []Link {
 	links := []Link{
+		{Path: "/", Words: "Today"},
 		{Path: "/people", Words: "People"},
 		{Path: "/record", Words: "Record"},
 	}

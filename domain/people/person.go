@@ -115,11 +115,11 @@ type Token struct {
 }
 
 // Scopes are what a token may be narrowed to: reading, writing in named areas, or all.
-var Scopes = []string{"read", "all", "collection", "photo", "treatment", "handling", "movement", "loan", "people"}
+var Scopes = []string{"read", "all", "collection", "photo", "treatment", "handling", "movement", "loan", "people", "agenda"}
 
 // NewToken asks for a token.
 type NewToken struct {
 	Name   string   `json:"name" validate:"required,max=120"`
-	Scopes []string `json:"scopes" validate:"required,min=1,unique,dive,oneof=read all collection photo treatment handling movement loan people"`
+	Scopes []string `json:"scopes" validate:"required,min=1,unique,dive,oneof=read all collection photo treatment handling movement loan people agenda"`
 	Days   int      `json:"days" validate:"required,min=1,max=366"` // days until it expires
 }

@@ -18,6 +18,7 @@ import (
 
 	"farthingale/api"
 	"farthingale/domain"
+	"farthingale/domain/agenda"
 	"farthingale/domain/people"
 	"farthingale/domain/record"
 	"farthingale/postgres"
@@ -44,6 +45,7 @@ type House struct {
 	Web     *web.Server
 	People  *people.Service
 	Record  *record.Service
+	Agenda  *agenda.Service
 	answers *postgres.Answers
 	now     func() time.Time
 }
@@ -61,11 +63,21 @@ func New(ctx context.Context, pool *pgxpool.Pool, s Settings) (*House, error) {
 		answers: postgres.NewAnswers(db),
 		now:     s.Now,
 	}
+	due := postgres.NewAgenda(db)
+	h.Agenda = agenda.NewService(due, s.Now,
+		agenda.Waiting{Kind: "stops_in_force", Title: "Stops in force", For: due.Stops},
+	)
 	h.API = api.New(api.Services{
-		People: h.People, Record: h.Record, Once: h.answers, Now: s.Now, Log: s.Log, RequestsPerMinute: s.RequestsPerMinute,
+		Once: h.answers, Now: s.Now, Log: s.Log, RequestsPerMinute: s.RequestsPerMinute,
+		People: h.People,
+		Record: h.Record,
+		Agenda: h.Agenda,
 	})
 	pages, err := web.New(web.Services{
-		Site: s.Site, People: h.People, Record: h.Record, Sessions: sessions(pool, s.SecureCookies, s.Log), Now: s.Now, Log: s.Log, SignIns: s.SignIns,
+		Site: s.Site, Sessions: sessions(pool, s.SecureCookies, s.Log), Now: s.Now, Log: s.Log, SignIns: s.SignIns,
+		People: h.People,
+		Record: h.Record,
+		Agenda: h.Agenda,
 	})
 	if err != nil {
 		return nil, err

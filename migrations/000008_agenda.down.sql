@@ -1,0 +1,3 @@
+drop table notice_reader;
+drop function notice_is_read_once();
+drop table notice;

@@ -1,0 +1,169 @@
+package web
+
+import (
+	"net/http"
+	"net/url"
+	"strings"
+	"time"
+
+	"github.com/labstack/echo/v4"
+
+	"farthingale/domain"
+	"farthingale/domain/agenda"
+)
+
+func (s *Server) agendaRoutes(g *echo.Group) {
+	s.route(g, http.MethodGet, "/", agenda.Look, s.today)
+	s.route(g, http.MethodGet, "/notices", agenda.Look, s.notices)
+	s.route(g, http.MethodPost, "/notices/:id/reading", agenda.Taken, s.readNotice)
+}
+
+type todayPage struct {
+	Frame
+	Day      string
+	Notices  []noticeRow
+	More     bool // further unread notices
+	Sections []dueSection
+}
+
+type noticesPage struct {
+	Frame
+	Notices []noticeRow
+	More    string
+}
+
+type noticeRow struct {
+	Row      dueRow
+	ReadPath string // empty: it has been read
+	Read     string // when
+	ReadName string // what the button says to who only hears it
+	From     string // the page to come back to
+}
+
+type dueSection struct {
+	Title string
+	Rows  []dueRow
+	More  bool
+}
+
+// dueRow is something that waits: a sentence, and where to go.
+type dueRow struct {
+	Text               string
+	Since              string
+	Due                Mark
+	Object, ObjectPath string
+	Go, GoPath         string // to the record itself
+}
+
+// whereabouts are the pages of the records that notices and items tell of, and what the link to one
+// says. An area without one is reached by its object.
+var whereabouts = map[string]struct{ path, words string }{
+	"treatment": {"/treatments/", "Go to the treatment"},
+	"loan":      {"/loans/", "Go to the loan"},
+	"people":    {"/people/", "Go to the account"},
+}
+
+func (s *Server) dueRow(text, area string, subject domain.ID, number string, since time.Time, due *time.Time) dueRow {
+	row := dueRow{Text: text, Since: s.moment(since), Object: number}
+	if _, served := s.acts["GET /objects/:number"]; served && number != "" {
+		row.ObjectPath = "/objects/" + url.PathEscape(number)
+	}
+	if w, ok := whereabouts[area]; ok {
+		if _, served := s.acts["GET "+w.path+":id"]; served {
+			row.Go, row.GoPath = w.words, w.path+subject.String()
+		}
+	}
+	if due != nil {
+		row.Due = s.dueMark(*due)
+	}
+	return row
+}
+
+// dueMark says when something is due, in the site's days.
+func (s *Server) dueMark(due time.Time) Mark {
+	now := s.Now()
+	switch {
+	case due.Before(now):
+		return warnMark("overdue since " + s.day(due))
+	case s.day(due) == s.day(now):
+		return warnMark("due today")
+	}
+	return waitMark("due " + s.day(due))
+}
+
+func (s *Server) noticeRows(lines []agenda.Line, from string) []noticeRow {
+	rows := make([]noticeRow, len(lines))
+	for i, n := range lines {
+		rows[i] = noticeRow{Row: s.dueRow(n.Text, n.Area, n.SubjectID, n.ObjectNumber, n.At, nil), From: from}
+		if n.ReadAt != nil {
+			rows[i].Read = s.moment(*n.ReadAt)
+			continue
+		}
+		rows[i].ReadPath, rows[i].ReadName = "/notices/"+n.ID.String()+"/reading", "I have read this: "+beginning(n.Text)
+	}
+	return rows
+}
+
+// beginning is the first words of a sentence.
+func beginning(text string) string {
+	words := strings.Fields(text)
+	if len(words) <= 8 {
+		return text
+	}
+	return strings.Join(words[:8], " ") + " …"
+}
+
+// today serves GET /: what waits for whoever is signed in.
+func (s *Server) today(c echo.Context) error {
+	ctx, a := c.Request().Context(), actor(c)
+	unread, err := s.Agenda.Mine(ctx, a, true, domain.PageQuery{Limit: 10})
+	if err != nil {
+		return err
+	}
+	sections, err := s.Agenda.Today(ctx, a)
+	if err != nil {
+		return err
+	}
+	p := &todayPage{Day: s.Now().In(s.Site.Zone).Format("Monday, 2 January 2006"), Notices: s.noticeRows(unread.Items, "/"), More: unread.Next != ""}
+	p.Title, p.Here = "Today", "/"
+	for _, section := range sections {
+		shown := dueSection{Title: section.Title, More: section.More}
+		for _, i := range section.Items {
+			shown.Rows = append(shown.Rows, s.dueRow(i.Text, i.Area, i.SubjectID, i.ObjectNumber, i.Since, i.Due))
+		}
+		p.Sections = append(p.Sections, shown)
+	}
+	return s.render(c, http.StatusOK, "agenda/today", p)
+}
+
+// notices serves GET /notices: all of one's own, read ones too.
+func (s *Server) notices(c echo.Context) error {
+	mine, err := s.Agenda.Mine(c.Request().Context(), actor(c), false, page(c))
+	if err != nil {
+		return err
+	}
+	p := &noticesPage{Notices: s.noticeRows(mine.Items, c.Request().URL.RequestURI()), More: more(c, mine.Next)}
+	p.Title, p.Here = "Notices", "/"
+	return s.render(c, http.StatusOK, "agenda/notices", p)
+}
+
+// readNotice serves POST /notices/{id}/reading.
+func (s *Server) readNotice(c echo.Context) error {
+	var in struct {
+		From string `json:"from"`
+	}
+	if _, _, err := s.decode(c, &in); err != nil {
+		return err
+	}
+	id, err := domain.ParseID(c.Param("id"))
+	if err != nil {
+		return err
+	}
+	if _, err := s.Agenda.Read(c.Request().Context(), actor(c), id); err != nil {
+		return err
+	}
+	if !localPath(in.From) {
+		in.From = "/"
+	}
+	return c.Redirect(http.StatusSeeOther, in.From)
+}
