@@ -31,6 +31,11 @@ func decode(c echo.Context, command any) error {
 	if len(b) > bodyMost {
 		return &domain.Error{Kind: domain.KindTooLarge, Code: "body", Message: "The body is too large: at most 1 MiB of JSON."}
 	}
+	return decodeBytes(b, command)
+}
+
+// decodeBytes is decode for JSON that came otherwise than as the body.
+func decodeBytes(b []byte, command any) error {
 	if strings.TrimSpace(string(b)) == "null" {
 		return &domain.Error{Kind: domain.KindUnparseable, Code: "body", Message: "The body is null; send a JSON object."}
 	}

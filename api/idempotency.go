@@ -4,8 +4,10 @@ import (
 	"bytes"
 	"context"
 	"crypto/sha256"
+	"fmt"
 	"io"
 	"net/http"
+	"os"
 	"strings"
 
 	"github.com/labstack/echo/v4"
@@ -28,13 +30,16 @@ func (s *Server) idempotent(next echo.HandlerFunc) echo.HandlerFunc {
 		if err != nil {
 			return err
 		}
+		defer body.drop()
 		original, request := c.Response(), c.Request()
 		answer, err := s.Once.Once(request.Context(), domain.AnswerKey{
 			PersonID: actor(c).ID, Method: request.Method, Path: request.URL.Path, Key: key, BodySHA256: sum, At: s.Now(),
 		}, func(ctx context.Context) (domain.Answer, error) {
 			kept := &keeper{header: http.Header{}}
 			attempt := request.WithContext(ctx)
-			attempt.Body = body()
+			if attempt.Body, err = body.again(); err != nil {
+				return domain.Answer{}, err
+			}
 			c.SetRequest(attempt)
 			c.SetResponse(echo.NewResponse(kept, c.Echo()))
 			defer func() { c.SetRequest(request); c.SetResponse(original) }()
@@ -63,22 +68,62 @@ func (s *Server) idempotent(next echo.HandlerFunc) echo.HandlerFunc {
 	}
 }
 
-// replayable gives the body again and again, and its hash. The body of an upload is not held in
-// memory: it can be read once, and its length and digest headers stand for it.
-func replayable(r *http.Request) (again func() io.ReadCloser, sum []byte, err error) {
+// keptBody is a body that can be read again and again.
+type keptBody struct {
+	bytes []byte
+	file  *os.File // of an upload, which is not held in memory; else nil
+}
+
+// uploadMost is the most bytes of a body that is kept in a file.
+const uploadMost = 4 << 30
+
+// replayable takes the whole body before the act begins, so that the act's transaction waits for no
+// network and can be tried again. It gives the hash of query and body too.
+func replayable(r *http.Request) (*keptBody, []byte, error) {
 	hash := sha256.New()
-	if !strings.HasPrefix(r.Header.Get("Content-Type"), "application/json") && r.ContentLength != 0 {
-		for _, name := range []string{"Content-Length", "Content-Digest"} {
-			hash.Write([]byte(r.Header.Get(name) + "\n"))
+	hash.Write([]byte(r.URL.RawQuery + "\n")) // an upload says there what it shows
+	if strings.HasPrefix(r.Header.Get("Content-Type"), "application/json") || r.ContentLength == 0 {
+		b, err := io.ReadAll(io.LimitReader(r.Body, bodyMost+1))
+		if err != nil {
+			return nil, nil, &domain.Error{Kind: domain.KindUnparseable, Code: "body", Message: "The body ended before it was complete.", Err: err}
 		}
-		return func() io.ReadCloser { return r.Body }, hash.Sum(nil), nil
+		hash.Write(b)
+		return &keptBody{bytes: b}, hash.Sum(nil), nil
 	}
-	b, err := io.ReadAll(io.LimitReader(r.Body, bodyMost+1))
+	f, err := os.CreateTemp("", "farthingale-body-*")
 	if err != nil {
-		return nil, nil, &domain.Error{Kind: domain.KindUnparseable, Code: "body", Message: "The body ended before it was complete.", Err: err}
+		return nil, nil, fmt.Errorf("make a temporary file: %w", err)
 	}
-	hash.Write(b)
-	return func() io.ReadCloser { return io.NopCloser(bytes.NewReader(b)) }, hash.Sum(nil), nil
+	kept := &keptBody{file: f}
+	n, err := io.Copy(io.MultiWriter(f, hash), io.LimitReader(r.Body, uploadMost+1))
+	switch {
+	case err != nil:
+		err = &domain.Error{Kind: domain.KindUnparseable, Code: "body", Message: "The body ended before it was complete.", Err: err}
+	case n > uploadMost:
+		err = &domain.Error{Kind: domain.KindTooLarge, Code: "body", Message: "The body is too large: at most 4 GiB. Send fewer files at a time."}
+	}
+	if err != nil {
+		kept.drop()
+		return nil, nil, err
+	}
+	return kept, hash.Sum(nil), nil
+}
+
+func (k *keptBody) again() (io.ReadCloser, error) {
+	if k.file == nil {
+		return io.NopCloser(bytes.NewReader(k.bytes)), nil
+	}
+	if _, err := k.file.Seek(0, io.SeekStart); err != nil {
+		return nil, fmt.Errorf("read a temporary file again: %w", err)
+	}
+	return io.NopCloser(k.file), nil
+}
+
+func (k *keptBody) drop() {
+	if k.file != nil {
+		_ = k.file.Close()
+		_ = os.Remove(k.file.Name())
+	}
 }
 
 // keeper is a ResponseWriter that keeps the answer.

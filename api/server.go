@@ -18,6 +18,7 @@ import (
 	"farthingale/domain"
 	"farthingale/domain/agenda"
 	"farthingale/domain/people"
+	"farthingale/domain/photo"
 	"farthingale/domain/record"
 )
 
@@ -34,6 +35,7 @@ type Services struct {
 	People *people.Service
 	Record *record.Service
 	Agenda *agenda.Service
+	Photo  *photo.Service
 	Once   Once
 	Now    func() time.Time
 	Log    *slog.Logger
@@ -60,6 +62,7 @@ func (s *Server) Routes(e *echo.Echo) {
 	s.peopleRoutes(g)
 	s.recordRoutes(g)
 	s.agendaRoutes(g)
+	s.photoRoutes(g)
 }
 
 // Acts tells for every route, as "GET /api/v1/people", which act it needs; a test holds the list of

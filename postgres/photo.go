@@ -90,14 +90,19 @@ func (s *Photos) Add(ctx context.Context, p *photo.Photo) error {
 			args["clock"], args["offset"] = p.TakenAt.Clock, p.TakenAt.OffsetMinutes
 		}
 		describe(args, p)
-		if _, err := tx.Exec(ctx, `
+		done, err := tx.Exec(ctx, `
 			insert into photo (id, object_id, view, light, stage, scale_present, colour_target_present, caption, photographer,
 				taken_clock, taken_offset_minutes, camera, original_sha256, file_name, width_px, height_px, orientation, holds_position,
 				preview_state, preview_reason, preview_asked_at, uploaded_by, uploaded_at, version)
 			values (@id, @object, @view, @light, @stage, @scale, @target, @caption, @photographer,
 				@clock, @offset, @camera, @sha256, @file_name, @width, @height, @orientation, @position,
-				@preview, @reason, @at, @by, @at, @version)`, args); err != nil {
+				@preview, @reason, @at, @by, @at, @version)
+			on conflict on constraint photo_original_once do nothing`, args)
+		if err != nil {
 			return fault(err, "add photo %s", p.ID)
+		}
+		if done.RowsAffected() == 0 {
+			return photoWords["photo_original_once"] // without a fault, so that the other files of the request can go on
 		}
 		if err := s.addComponents(ctx, tx, p); err != nil {
 			return err

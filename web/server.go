@@ -24,6 +24,7 @@ import (
 	"farthingale/domain"
 	"farthingale/domain/agenda"
 	"farthingale/domain/people"
+	"farthingale/domain/photo"
 	"farthingale/domain/record"
 )
 
@@ -36,6 +37,7 @@ type Services struct {
 	People   *people.Service
 	Record   *record.Service
 	Agenda   *agenda.Service
+	Photo    *photo.Service
 	Sessions *scs.SessionManager
 	Now      func() time.Time
 	Log      *slog.Logger

@@ -32,7 +32,8 @@ func open(ctx context.Context, s *settings, site domain.Site, change ...func(*se
 	if err != nil {
 		return nil, err
 	}
-	wiring := serve.Settings{Site: site, Log: log, SecureCookies: s.secureCookies, TrustedProxies: proxies, RequestsPerMinute: s.requestsPerMinute}
+	wiring := serve.Settings{Site: site, Log: log, SecureCookies: s.secureCookies, TrustedProxies: proxies, RequestsPerMinute: s.requestsPerMinute,
+		BucketURL: s.bucket(), Photos: s.photoLimits(), Images: s.images}
 	for _, c := range change {
 		c(&wiring)
 	}
@@ -46,8 +47,7 @@ func open(ctx context.Context, s *settings, site domain.Site, change ...func(*se
 func (o *opened) close(ctx context.Context) error {
 	ctx, cancel := context.WithTimeout(context.WithoutCancel(ctx), 30*time.Second)
 	defer cancel()
-	o.House.Close(ctx)
-	return o.server.Close(ctx)
+	return errors.Join(o.House.Close(ctx), o.server.Close(ctx))
 }
 
 func runServe(ctx context.Context, s *settings, rest []string) error {
@@ -78,7 +78,9 @@ func (o *opened) listen(ctx context.Context, address string, ready func(address 
 		// An upload from a tablet over a poor network may take minutes.
 		ReadTimeout: 10 * time.Minute, WriteTimeout: 10 * time.Minute, MaxHeaderBytes: 64 << 10,
 	}
-	o.Start(ctx)
+	if err := o.Start(ctx); err != nil {
+		return errors.Join(err, listener.Close())
+	}
 	done := make(chan error, 1)
 	go func() { done <- server.Serve(listener) }()
 	ready(listener.Addr().String())

@@ -6,6 +6,7 @@ import (
 	"io"
 	"log/slog"
 	"net"
+	"net/url"
 	"os"
 	"path/filepath"
 	"strings"
@@ -13,6 +14,7 @@ import (
 	_ "time/tzdata" // a bare machine has no zone files
 
 	"farthingale/domain"
+	"farthingale/domain/photo"
 	"farthingale/postgres"
 )
 
@@ -25,6 +27,7 @@ type settings struct {
 	siteName, siteAddress, zone, holidays, proxies                 string
 	noMigrate, secureCookies, fresh                                bool
 	requestsPerMinute, maxConns                                    int
+	photoMegabytes, photoMegapixels, images                        int
 	approvalMonths, ratificationDays, outgoingDays                 int
 
 	// of person, token and verify
@@ -44,6 +47,9 @@ func newSettings(command string) *settings {
 	s.text(&s.readURL, "read-database-url", "READ_DATABASE_URL", "", "a streaming replica for reads")
 	s.text(&s.pgBin, "pg-bin", "FARTHINGALE_PG_BIN", "", "folder with the Postgres programs")
 	s.text(&s.bucketURL, "bucket-url", "BUCKET_URL", "", "where files are kept: file:///folder or s3://bucket?region=…; a folder under the data folder when not given")
+	s.whole(&s.photoMegabytes, "photo-megabytes", "PHOTO_MEGABYTES", int(photo.DefaultLimits.Bytes/1e6), "most megabytes of a picture file")
+	s.whole(&s.photoMegapixels, "photo-megapixels", "PHOTO_MEGAPIXELS", int(photo.DefaultLimits.Pixels/1e6), "most megapixels of a picture")
+	s.whole(&s.images, "images", "IMAGES", 1, "pictures that are decoded at a time; each may take some hundred megabytes of memory")
 	s.flag(&s.noMigrate, "no-migrate", "NO_MIGRATE", "do not bring the schema up to date on start")
 	s.flag(&s.secureCookies, "secure-cookies", "SECURE_COOKIES", "the pages are served under TLS: cookies only travel there")
 	s.text(&s.proxies, "trusted-proxies", "TRUSTED_PROXIES", "", "networks whose X-Forwarded-For is believed, such as 10.0.0.0/8, separated by commas")
@@ -147,6 +153,22 @@ func defaultData(command string) string {
 		return filepath.Join(base, "farthingale-demo")
 	}
 	return filepath.Join(base, "farthingale")
+}
+
+// bucket is where files are kept.
+func (s *settings) bucket() string {
+	if s.bucketURL != "" {
+		return s.bucketURL
+	}
+	folder, err := filepath.Abs(filepath.Join(s.data, "files"))
+	if err != nil {
+		folder = filepath.Join(s.data, "files")
+	}
+	return (&url.URL{Scheme: "file", Path: "/" + strings.TrimPrefix(filepath.ToSlash(folder), "/")}).String()
+}
+
+func (s *settings) photoLimits() photo.Limits {
+	return photo.Limits{Bytes: int64(max(s.photoMegabytes, 1)) * 1e6, Pixels: int64(max(s.photoMegapixels, 1)) * 1e6}
 }
 
 // logger writes text to a terminal and JSON to anything else.

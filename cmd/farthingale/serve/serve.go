@@ -4,6 +4,7 @@ package serve
 
 import (
 	"context"
+	"errors"
 	"log/slog"
 	"net"
 	"net/http"
@@ -20,8 +21,10 @@ import (
 	"farthingale/domain"
 	"farthingale/domain/agenda"
 	"farthingale/domain/people"
+	"farthingale/domain/photo"
 	"farthingale/domain/record"
 	"farthingale/postgres"
+	"farthingale/postgres/bucket"
 	"farthingale/web"
 )
 
@@ -34,6 +37,9 @@ type Settings struct {
 	TrustedProxies    []*net.IPNet     // whose X-Forwarded-For is believed
 	RequestsPerMinute int              // of each person at the API; 0: no bound
 	SignIns           []web.SignInHint // of the demonstration
+	BucketURL         string           // where files are kept: file:///folder, s3://name?region=… or mem://
+	Photos            photo.Limits     // zero: photo.DefaultLimits
+	Images            int              // pictures that are decoded at a time; 0: one
 }
 
 // House is everything that serves.
@@ -46,7 +52,11 @@ type House struct {
 	People  *people.Service
 	Record  *record.Service
 	Agenda  *agenda.Service
+	Photo   *photo.Service
+	Jobs    *postgres.Jobs
+	Bucket  *bucket.Bucket
 	answers *postgres.Answers
+	images  int
 	now     func() time.Time
 }
 
@@ -61,7 +71,11 @@ func New(ctx context.Context, pool *pgxpool.Pool, s Settings) (*House, error) {
 		People:  people.NewService(postgres.NewPeople(db), s.Now),
 		Record:  record.NewService(postgres.NewRecord(db), s.Now),
 		answers: postgres.NewAnswers(db),
+		images:  s.Images,
 		now:     s.Now,
+	}
+	if err := h.darkroom(ctx, s); err != nil {
+		return nil, err
 	}
 	due := postgres.NewAgenda(db)
 	h.Agenda = agenda.NewService(due, s.Now,
@@ -72,12 +86,14 @@ func New(ctx context.Context, pool *pgxpool.Pool, s Settings) (*House, error) {
 		People: h.People,
 		Record: h.Record,
 		Agenda: h.Agenda,
+		Photo:  h.Photo,
 	})
 	pages, err := web.New(web.Services{
 		Site: s.Site, Sessions: sessions(pool, s.SecureCookies, s.Log), Now: s.Now, Log: s.Log, SignIns: s.SignIns,
 		People: h.People,
 		Record: h.Record,
 		Agenda: h.Agenda,
+		Photo:  h.Photo,
 	})
 	if err != nil {
 		return nil, err
@@ -151,7 +167,13 @@ func (h *House) router(s Settings, pool *pgxpool.Pool) *echo.Echo {
 // fileBody leaves photographs and documents as they are: they are compressed already, and ranges need
 // the bytes as kept.
 func fileBody(c echo.Context) bool {
-	return strings.HasPrefix(c.Request().URL.Path, "/files/") || c.Request().Header.Get("Range") != ""
+	path := c.Request().URL.Path
+	for _, size := range []photo.Size{photo.OriginalSize, photo.ScreenSize, photo.ThumbnailSize} {
+		if strings.HasPrefix(path, api.Prefix+"/photos/") && strings.HasSuffix(path, "/"+string(size)) {
+			return true
+		}
+	}
+	return strings.HasPrefix(path, "/files/") || c.Request().Header.Get("Range") != ""
 }
 
 // headers are set on every answer, before anything can write it.
@@ -177,8 +199,47 @@ func (h *House) Sweep(ctx context.Context) error {
 	return h.answers.Sweep(ctx, h.now())
 }
 
-// Start begins what the house does beside its requests. It ends with ctx, or with Close.
-func (h *House) Start(context.Context) {}
+// everydayJobs is how many jobs run at a time that need little memory.
+const everydayJobs = 4
+
+// darkroom opens the bucket and the job queue, and puts together what keeps photographs.
+func (h *House) darkroom(ctx context.Context, s Settings) error {
+	var err error
+	if h.Bucket, err = bucket.Open(ctx, s.BucketURL); err != nil {
+		return err
+	}
+	if h.Jobs, err = postgres.NewJobs(h.DB, s.Log); err != nil {
+		return errors.Join(err, h.Bucket.Close())
+	}
+	limits := s.Photos
+	if limits == (photo.Limits{}) {
+		limits = photo.DefaultLimits
+	}
+	h.Photo = photo.NewService(postgres.NewPhotos(h.DB, h.Jobs), postgres.NewFiles(h.DB, h.Bucket), limits, s.Now)
+	const day = 24 * time.Hour
+	h.Jobs.Add(postgres.Task{Name: photo.DeriveTask, Queue: postgres.ImageQueue, Run: h.Photo.Derive})
+	h.Jobs.Add(postgres.Task{Name: "photo.sweep", Every: day, Run: func(ctx context.Context, _ domain.ID) error {
+		n, err := h.Photo.Sweep(ctx)
+		if n > 0 {
+			s.Log.InfoContext(ctx, "swept files that no record needs", "files", n)
+		}
+		return err
+	}})
+	h.Jobs.Add(postgres.Task{Name: "photo.fixity", Every: time.Hour, Run: func(ctx context.Context, _ domain.ID) error {
+		t, err := h.Photo.CheckFixity(ctx, h.now().Add(3*time.Minute))
+		if t.Changed+t.Missing > 0 {
+			s.Log.ErrorContext(ctx, "kept files are not what they were", "checked", t.Checked, "changed", t.Changed, "missing", t.Missing)
+		}
+		return err
+	}})
+	h.Jobs.Add(postgres.Task{Name: "day.sweep", Every: time.Hour, Run: func(ctx context.Context, _ domain.ID) error { return h.Sweep(ctx) }})
+	return nil
+}
+
+// Start begins what the house does beside its requests: the jobs. It ends with Close.
+func (h *House) Start(ctx context.Context) error { return h.Jobs.Start(ctx, everydayJobs, h.images) }
 
 // Close ends what the house does beside its requests.
-func (h *House) Close(context.Context) {}
+func (h *House) Close(ctx context.Context) error {
+	return errors.Join(h.Jobs.Stop(ctx), h.Bucket.Close())
+}

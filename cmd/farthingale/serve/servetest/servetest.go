@@ -7,6 +7,7 @@ import (
 	"log/slog"
 	"net/http"
 	"net/http/httptest"
+	"path/filepath"
 	"strings"
 	"sync/atomic"
 	"testing"
@@ -39,7 +40,8 @@ func New(t testing.TB, change ...func(*serve.Settings)) *House {
 	h := &House{Database: pgtest.New(t), t: t}
 	site := domain.DefaultSite()
 	site.Name, site.Version = "Museum of the Tide", "test"
-	settings := serve.Settings{Site: site, Log: slog.New(slog.NewTextHandler(output{t}, &slog.HandlerOptions{Level: slog.LevelWarn})), Now: h.Now}
+	settings := serve.Settings{Site: site, Log: slog.New(slog.NewTextHandler(output{t}, &slog.HandlerOptions{Level: slog.LevelWarn})), Now: h.Now,
+		BucketURL: "file://" + filepath.ToSlash(t.TempDir())}
 	for _, c := range change {
 		c(&settings)
 	}
@@ -50,7 +52,11 @@ func New(t testing.TB, change ...func(*serve.Settings)) *House {
 	h.House = house
 	h.Server = httptest.NewServer(house.Handler)
 	t.Cleanup(h.Server.Close)
-	t.Cleanup(func() { house.Close(context.Background()) })
+	t.Cleanup(func() {
+		if err := house.Close(context.Background()); err != nil {
+			t.Errorf("close the house: %v", err)
+		}
+	})
 	return h
 }
 
