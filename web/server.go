@@ -244,15 +244,24 @@ func (f *Frame) frame() *Frame { return f }
 
 type framed interface{ frame() *Frame }
 
-// menu is where one goes from anywhere; here is the entry of the page that is shown.
-func menu(here string) []Link {
-	links := []Link{
+// menu is where a person goes from anywhere: those of these pages that there are and that the person
+// may see. here is the entry of the page that is shown.
+func (s *Server) menu(a domain.Actor, here string) []Link {
+	var links []Link
+	for _, l := range []Link{
 		{Path: "/", Words: "Today"},
+		{Path: "/objects", Words: "Objects"},
+		{Path: "/treatments", Words: "Treatments"},
+		{Path: "/places", Words: "Places"},
+		{Path: "/loans", Words: "Loans"},
+		{Path: "/materials", Words: "Materials"},
 		{Path: "/people", Words: "People"},
 		{Path: "/record", Words: "Record"},
-	}
-	for i := range links {
-		links[i].Present = links[i].Path == here
+	} {
+		if act, served := s.acts[http.MethodGet+" "+l.Path]; served && a.May(act) == nil {
+			l.Present = l.Path == here
+			links = append(links, l)
+		}
 	}
 	return links
 }
@@ -265,7 +274,7 @@ func (s *Server) render(c echo.Context, status int, name string, data framed) er
 	f.Site, f.Build, f.Zone = s.Site, s.build, s.Site.Zone.String()
 	f.CSRF, _ = c.Get(csrfKey).(string)
 	if a := actor(c); a.ID != (domain.ID{}) {
-		f.Person, f.Menu = &a, menu(f.Here)
+		f.Person, f.Menu = &a, s.menu(a, f.Here)
 		words := make([]string, len(a.Roles))
 		for i, r := range a.Roles {
 			words[i] = r.Words()

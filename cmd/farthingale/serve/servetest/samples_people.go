@@ -1,0 +1,32 @@
+package servetest
+
+import (
+	"farthingale/domain"
+	"farthingale/domain/people"
+)
+
+// peopleSamples: the door, accounts of others open and closed, one's own with tokens, the record.
+func peopleSamples(h *House, cast Cast) []Sample {
+	steward, ines, reader := cast[domain.Steward], cast[domain.Conservator], cast[domain.Reader]
+	left := h.PersonOf("Piet Lindqvist", []string{"Diving", "Sea survival"}, domain.Curator)
+	if _, err := h.People.Close(h.t.Context(), steward.Actor, left.ID, 1); err != nil {
+		h.t.Fatal(err)
+	}
+	if _, err := h.People.AddToken(h.t.Context(), ines.Actor, people.NewToken{Name: "scales", Scopes: []string{"read", "handling"}, Days: 30}); err != nil {
+		h.t.Fatal(err)
+	}
+	return []Sample{
+		{Route: "GET /sign-in", Path: "/sign-in?to=/people"},
+		{Route: "GET /first", Path: "/first"},
+		{Route: "GET /account", Path: "/account", As: ines},
+		{Route: "GET /account", Path: "/account", As: reader},
+		{Route: "GET /people", Path: "/people", As: reader},
+		{Route: "GET /people", Path: "/people?closed=true", As: steward},
+		{Route: "GET /people/:id", Path: "/people/" + ines.ID.String(), As: steward},
+		{Route: "GET /people/:id", Path: "/people/" + left.ID.String(), As: steward},
+		{Route: "GET /people/:id", Path: "/people/" + ines.ID.String(), As: reader},
+		{Route: "GET /record", Path: "/record", As: ines},
+		{Route: "GET /problems/:code", Path: "/problems/P2"},
+		{Route: "GET /problems/:code", Path: "/problems/number_taken", As: ines},
+	}
+}
