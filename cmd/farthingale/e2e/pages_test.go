@@ -1,0 +1,204 @@
+package e2e_test
+
+import (
+	"fmt"
+	"os"
+	"strings"
+	"testing"
+
+	"github.com/chromedp/chromedp"
+
+	"farthingale/cmd/farthingale/demo"
+	"farthingale/cmd/farthingale/serve"
+	"farthingale/cmd/farthingale/serve/servetest"
+	"farthingale/domain"
+)
+
+// violation is what axe-core found.
+type violation struct {
+	ID    string `json:"id"`
+	Help  string `json:"help"`
+	Nodes []struct {
+		HTML    string `json:"html"`
+		Summary string `json:"failureSummary"`
+	} `json:"nodes"`
+}
+
+// axe reads the file of axe-core, or "" when none is named and none is required.
+func axe(t testing.TB) string {
+	t.Helper()
+	name := os.Getenv("FARTHINGALE_AXE")
+	if name == "" {
+		if required() {
+			t.Fatal("FARTHINGALE_AXE does not name axe.min.js of axe-core")
+		}
+		return ""
+	}
+	b, err := os.ReadFile(name) // #nosec G304 G703 -- named by whoever runs the tests
+	if err != nil {
+		t.Fatal(err)
+	}
+	return string(b)
+}
+
+// violations runs axe-core on the page.
+func (b *tab) violations(script string) []string {
+	b.t.Helper()
+	if script == "" {
+		return nil
+	}
+	b.do(chromedp.Evaluate[chromedp.Void](script))
+	found := value(b, chromedp.Evaluate[[]violation](
+		`axe.run(document, {runOnly: ['wcag2a','wcag2aa','wcag21a','wcag21aa','wcag22aa','best-practice']}).then(r => r.violations)`, chromedp.EvalAwaitPromise))
+	var said []string
+	for _, v := range found {
+		for _, n := range v.Nodes {
+			said = append(said, fmt.Sprintf("%s (%s): %s: %s", v.Help, v.ID, n.HTML, strings.Join(strings.Fields(n.Summary), " ")))
+		}
+	}
+	return said
+}
+
+// measured are sizes of the page as it is shown.
+type measured struct {
+	Wide  []string `json:"wide"`  // what sticks out at the right
+	Small []string `json:"small"` // what is too small to press on a page for quick logging
+}
+
+// measure finds what sticks out of the window, and what is under 44 px in a quick form.
+const measure = `(() => {
+	const show = e => '<' + e.tagName.toLowerCase() + (e.id ? ' id=' + e.id : '') + (e.className && e.className.baseVal === undefined ? ' class=' + e.className : '') + '> ' + (e.textContent || '').trim().slice(0, 40);
+	const wide = [];
+	if (document.documentElement.scrollWidth > window.innerWidth) {
+		for (const e of document.body.querySelectorAll('*')) {
+			if (e.getBoundingClientRect().right > window.innerWidth + 1 && !e.closest('.scroll, pre, thead, .unseen')) wide.push(show(e));
+		}
+		if (!wide.length) wide.push('the page itself');
+	}
+	const small = [];
+	for (const e of document.querySelectorAll('.quick :is(button, .button, select, textarea, summary, .choice, input:not([type=hidden], [type=checkbox], [type=radio]))')) {
+		const r = e.getBoundingClientRect();
+		if (r.width && (r.height < 44 || r.width < 44)) small.push(show(e) + ' ' + Math.round(r.width) + '×' + Math.round(r.height));
+	}
+	return {wide, small};
+})()`
+
+// views are how every page is looked at.
+var views = []struct {
+	scheme string
+	width  int64
+}{{"light", 360}, {"light", 820}, {"light", 1280}, {"dark", 1280}}
+
+// TestPagesInABrowser measures every page as everybody who may see it.
+func TestPagesInABrowser(t *testing.T) {
+	t.Parallel()
+	h := servetest.New(t, func(s *serve.Settings) {
+		s.Site.Demonstration, s.SignIns = true, demo.SignIns()
+	})
+	script := axe(t)
+	perPerson := map[string][]servetest.Sample{}
+	for _, sample := range h.Samples() {
+		if !sample.File {
+			perPerson[sample.As.Name] = append(perPerson[sample.As.Name], sample)
+		}
+	}
+	for name, samples := range perPerson {
+		if name == "" {
+			name = "nobody"
+		}
+		t.Run(name, func(t *testing.T) {
+			t.Parallel()
+			b := open(t, h)
+			b.signIn(samples[0].As)
+			b.complaints()
+			for _, sample := range samples {
+				b.look(sample, script)
+			}
+		})
+	}
+}
+
+// look measures a page in all views. What is wrong in several is said once.
+func (b *tab) look(sample servetest.Sample, script string) {
+	b.t.Helper()
+	b.size(views[0].width)
+	b.show(sample.Path)
+	said := map[string]bool{}
+	for _, view := range views {
+		b.media("screen", view.scheme)
+		b.size(view.width)
+		faults := b.violations(script)
+		sizes := value(b, chromedp.Evaluate[measured](measure))
+		for _, wide := range sizes.Wide {
+			faults = append(faults, "sticks out: "+wide)
+		}
+		for _, small := range sizes.Small {
+			faults = append(faults, "too small to press: "+small)
+		}
+		for _, fault := range faults {
+			if !said[fault] {
+				said[fault] = true
+				b.t.Errorf("%s, %s, %d px: %s", sample.Path, view.scheme, view.width, fault)
+			}
+		}
+		b.picture(fmt.Sprintf("%s-%s-%s-%d", strings.TrimPrefix(sample.Route, "GET "), sample.As.SignInName, view.scheme, view.width))
+	}
+	for _, complaint := range b.complaints() {
+		if sample.Status == 0 { // a browser complains of every refusal
+			b.t.Errorf("%s: the browser says: %s", sample.Path, complaint)
+		}
+	}
+}
+
+// TestKeyboard: the first press of Tab offers a way past the menu, and the focus is always seen.
+func TestKeyboard(t *testing.T) {
+	t.Parallel()
+	h := servetest.New(t)
+	b := open(t, h)
+	b.signIn(h.Person("Ines Falkenberg", domain.Conservator))
+	b.must("/account")
+	b.do(chromedp.KeyEvent("\t"))
+	if first := value(b, chromedp.Evaluate[string](`document.activeElement.getAttribute('href')`)); first != "#main" {
+		t.Errorf("the first stop of the keyboard is %q", first)
+	}
+	if left := value(b, chromedp.Evaluate[float64](`document.activeElement.getBoundingClientRect().left`)); left < 0 {
+		t.Error("the way past the menu is not shown when it has the focus")
+	}
+	seen := map[string]bool{}
+	for range 60 {
+		b.do(chromedp.KeyEvent("\t"))
+		stop := value(b, chromedp.Evaluate[struct {
+			What    string  `json:"what"`
+			Outline string  `json:"outline"`
+			Width   float64 `json:"width"`
+		}](`(() => { const e = document.activeElement, s = getComputedStyle(e); return {what: e.outerHTML.slice(0, 120), outline: s.outlineStyle, width: parseFloat(s.outlineWidth)} })()`))
+		if strings.HasPrefix(stop.What, "<body") || seen[stop.What] {
+			break
+		}
+		seen[stop.What] = true
+		if stop.Outline == "none" || stop.Width < 2 {
+			t.Errorf("the focus is not seen on %s", stop.What)
+		}
+	}
+	if len(seen) < 8 {
+		t.Errorf("the keyboard reaches %d controls", len(seen))
+	}
+}
+
+// TestWithoutScripts: the door, a form that is refused, and one that is kept work without JavaScript.
+func TestWithoutScripts(t *testing.T) {
+	t.Parallel()
+	h := servetest.New(t)
+	b := open(t, h)
+	b.withoutScripts()
+	b.signIn(h.Person("Simon Vane", domain.Steward))
+	b.must("/people")
+	b.fill("name", "Ines Falkenberg")
+	b.fill("sign_in_name", "ines")
+	b.choose("roles", "conservator")
+	b.fill("password", "another sentence")
+	if status := b.press("Make the account"); status != 200 || !strings.HasPrefix(b.at(), "/people/") {
+		t.Fatalf("status %d at %s: %s", status, b.at(), b.text())
+	}
+	b.says("Ines Falkenberg has an account.", "conservator")
+}
