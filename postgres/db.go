@@ -96,7 +96,16 @@ func (db *DB) addEvents(ctx context.Context, events ...domain.Event) error {
 // said turns the name of a constraint into a sentence. Every constraint of the schema that a
 // person's input can meet has words here; a test lists pg_constraint and fails on one without.
 // Areas add theirs in their own files, through words.
-var said = words(recordWords, peopleWords, handlingWords, fileWords, photoWords, agendaWords)
+var said = words(
+	recordWords,
+	peopleWords,
+	collectionWords,
+	materialWords,
+	handlingWords,
+	fileWords,
+	photoWords,
+	agendaWords,
+)
 
 // words joins the areas' sentences.
 func words(areas ...map[string]*domain.Error) map[string]*domain.Error {

@@ -1,6 +1,9 @@
 package collection
 
 import (
+	"slices"
+	"strconv"
+	"strings"
 	"time"
 
 	"github.com/shopspring/decimal"
@@ -79,6 +82,8 @@ type ComponentMaterial struct {
 	ComponentID     domain.ID        `json:"component_id"`
 	MaterialKey     *string          `json:"material_key,omitempty"` // nil: unidentified
 	MaterialName    string           `json:"material_name"`          // 'unidentified' when MaterialKey is nil
+	Family          string           `json:"family"`                 // of the material library; empty when unidentified
+	HazardKinds     []string         `json:"hazard_kinds"`           // that the material library proposes for it
 	Role            string           `json:"role"`                   // body, coating, adhesive, thread, filler, plating, residue
 	SharePercent    *decimal.Decimal `json:"share_percent,omitempty"`
 	ThicknessMM     *decimal.Decimal `json:"thickness_mm,omitempty"`
@@ -92,92 +97,225 @@ type ComponentMaterial struct {
 	SupersededAt    *time.Time       `json:"superseded_at,omitempty"`
 }
 
-// Joint is where two components of an object meet.
-type Joint struct {
-	ID       domain.ID        `json:"id"`
-	ObjectID domain.ID        `json:"object_id"`
-	AID      domain.ID        `json:"a_id"`
-	BID      domain.ID        `json:"b_id"`
-	Meets    string           `json:"meets"`   // sewn, laced, glued, threaded, bayonet, ring_lock, zip, magnet, rests_on, hangs_from, loose
-	Contact  string           `json:"contact"` // direct, barrier, gap
-	GapMM    *decimal.Decimal `json:"gap_mm,omitempty"`
-	GasTight bool             `json:"gas_tight"` // closed gas-tight
-	State    string           `json:"state"`     // engaged, held_open, seized, missing
-	Note     string           `json:"note"`
-	Version  int64            `json:"version"`
+// Sides, removals, attributions, roles of a material, ways and degrees of knowing, in the order in
+// which they are shown.
+var (
+	Sides         = []string{"left", "right", "none"}
+	Removals      = []Removal{Freely, ByTwoPeople, Never}
+	Attributions  = []Attribution{Original, ContemporaryReplacement, LaterReplacement, Reproduction, UnknownAttribution}
+	MaterialRoles = []string{"body", "coating", "adhesive", "thread", "filler", "plating", "residue"}
+	IdentifiedBys = []string{"label", "document", "sight", "test"}
+	Confidences   = []string{"certain", "probable", "possible"}
+)
 
-	domain.Raised `json:"-" db:"-"`
+// ComponentsMost is how many components an object may have.
+const ComponentsMost = 1000
+
+// Fragment is the function of a loose piece (C1).
+const Fragment = "fragment"
+
+// ComponentFacts are what a person says about a component. The label is not among them: it is given
+// once (C1).
+type ComponentFacts struct {
+	ParentID      *domain.ID       `json:"parent_id"`
+	Name          string           `json:"name" validate:"required,max=200"`
+	Side          string           `json:"side" validate:"required,oneof=left right none"`
+	LayerOrder    int              `json:"layer_order" validate:"min=0,max=99"`
+	Function      string           `json:"function" validate:"required,oneof=gas_tight restraint cover lining padding insulation hardware closure seal harness container instrument label weight fragment other"`
+	JoinedHow     string           `json:"joined_how" validate:"max=300"`
+	Count         int              `json:"count" validate:"required,min=1,max=9999"`
+	Dimensions    []Dimension      `json:"dimensions" validate:"max=40,dive"`
+	MassKG        *decimal.Decimal `json:"mass_kg" validate:"omitempty,gt=0,lte=100000"`
+	Removal       Removal          `json:"removal" validate:"required,oneof=freely by_two_people never"`
+	RemovalReason string           `json:"removal_reason" validate:"max=1000"`
+	CameFromID    *domain.ID       `json:"came_from_id"`
 }
 
-// Hazard is a danger to people on an object or one of its components. It stays for ever; ruling it
-// out or removing it is recorded beside it.
-type Hazard struct {
-	ID          domain.ID  `json:"id"`
-	ObjectID    domain.ID  `json:"object_id"`
-	ComponentID *domain.ID `json:"component_id,omitempty"`
-	Kind        string     `json:"kind"`      // a caution of the material library: "radium"
-	Certainty   string     `json:"certainty"` // certain, probable, possible, ruled_out
-	KnownBy     string     `json:"known_by"`  // record, label, sight, test
-	Where       string     `json:"where"`
-	State       string     `json:"state"` // intact, damaged, loose, sealed, removed
-	Controls    string     `json:"controls"`
-	Note        string     `json:"note"`
-	AuthorID    domain.ID  `json:"author_id"`
-	At          time.Time  `json:"at"`
-	ReviewOn    *time.Time `json:"review_on,omitempty"`
-	Version     int64      `json:"version"`
-
-	domain.Raised `json:"-" db:"-"`
+// NewComponent asks for the record of a component. Evidence is needed for every attribution but
+// 'unknown'.
+type NewComponent struct {
+	ComponentFacts
+	Label       string      `json:"label" validate:"required,max=60"`
+	Attribution Attribution `json:"attribution" validate:"required,oneof=original contemporary_replacement later_replacement reproduction unknown"`
+	Evidence    string      `json:"evidence" validate:"max=4000"`
 }
 
-// Sheet is an object with its whole make-up, as other areas need it to judge.
-type Sheet struct {
-	Object     Object              `json:"object"`
-	Components []Component         `json:"components"` // parents before children, in the order of labels
-	Materials  []ComponentMaterial `json:"materials"`  // the present ones
-	Joints     []Joint             `json:"joints"`
-	Hazards    []Hazard            `json:"hazards"`
+// NewAttribution says anew whether a component belongs to the first make; what was said before stays
+// (C3).
+type NewAttribution struct {
+	Attribution Attribution `json:"attribution" validate:"required,oneof=original contemporary_replacement later_replacement reproduction unknown"`
+	Evidence    string      `json:"evidence" validate:"required,max=4000"`
 }
 
-// Component finds a component of the sheet by its ID; nil when it is not of this object.
-func (s *Sheet) Component(id domain.ID) *Component {
-	for i := range s.Components {
-		if s.Components[i].ID == id {
-			return &s.Components[i]
+// NewIdentification says of what a component is made. Without MaterialKey the material is
+// unidentified. Supersedes are the present identifications of the component whose place it takes; they
+// stay on record (C3).
+type NewIdentification struct {
+	MaterialKey  *string          `json:"material_key" validate:"omitempty,min=1,max=100"`
+	Role         string           `json:"role" validate:"required,oneof=body coating adhesive thread filler plating residue"`
+	SharePercent *decimal.Decimal `json:"share_percent" validate:"omitempty,gt=0,lte=100"`
+	ThicknessMM  *decimal.Decimal `json:"thickness_mm" validate:"omitempty,gt=0,lte=10000"`
+	IdentifiedBy string           `json:"identified_by" validate:"required,oneof=label document sight test"`
+	Confidence   string           `json:"confidence" validate:"required,oneof=certain probable possible"`
+	Evidence     string           `json:"evidence" validate:"max=4000"`
+	Supersedes   []domain.ID      `json:"supersedes" validate:"max=20,unique"`
+}
+
+// Facts are the component as its facts are sent.
+func (c *Component) Facts() ComponentFacts {
+	return ComponentFacts{
+		ParentID: c.ParentID, Name: c.Name, Side: c.Side, LayerOrder: c.LayerOrder, Function: c.Function, JoinedHow: c.JoinedHow,
+		Count: c.Count, Dimensions: c.Dimensions, MassKG: c.MassKG, Removal: c.Removal, RemovalReason: c.RemovalReason, CameFromID: c.CameFromID,
+	}
+}
+
+// check validates facts by themselves, with every fault at once. validated is what the command's own
+// tags say.
+func (f ComponentFacts) check(validated error) error {
+	fields := append(measures(f.Dimensions, f.MassKG), blank("/name", f.Name)...)
+	if f.Removal == Never && strings.TrimSpace(f.RemovalReason) == "" {
+		fields = append(fields, domain.Field{Pointer: "/removal_reason", Rule: "C2", Message: "Say why it can never be taken off (rule C2)."})
+	}
+	if f.CameFromID != nil && f.Function != Fragment {
+		fields = append(fields, domain.Field{Pointer: "/came_from_id", Rule: "C1", Message: "Only a fragment came from another component (rule C1)."})
+	}
+	return together(validated, domain.InvalidFields(fields))
+}
+
+func (c *Component) set(f ComponentFacts) {
+	c.ParentID, c.Name, c.Side, c.LayerOrder, c.Function = f.ParentID, strings.TrimSpace(f.Name), f.Side, f.LayerOrder, f.Function
+	c.JoinedHow, c.Count, c.Dimensions, c.MassKG = strings.TrimSpace(f.JoinedHow), f.Count, tidyDimensions(f.Dimensions), f.MassKG
+	c.Removal, c.RemovalReason, c.CameFromID = f.Removal, strings.TrimSpace(f.RemovalReason), f.CameFromID
+}
+
+// place checks where a component hangs in the tree: below a component of the same object, not below
+// itself, and nothing deeper than DepthMost. id is the zero ID for a component that is new.
+func (s *Sheet) place(id domain.ID, f ComponentFacts) error {
+	var fields []domain.Field
+	if f.CameFromID != nil {
+		switch {
+		case *f.CameFromID == id:
+			fields = append(fields, domain.Field{Pointer: "/came_from_id", Rule: "C1", Message: "A fragment does not come from itself."})
+		case s.Component(*f.CameFromID) == nil:
+			fields = append(fields, domain.Field{Pointer: "/came_from_id", Rule: "component", Message: "This is not a component of " + s.Object.Number + "."})
 		}
 	}
-	return nil
-}
-
-// Above lists the component's ancestors, the nearest first.
-func (s *Sheet) Above(id domain.ID) []domain.ID {
-	var above []domain.ID
-	for c := s.Component(id); c != nil && c.ParentID != nil && len(above) <= DepthMost; c = s.Component(*c.ParentID) {
-		above = append(above, *c.ParentID)
-	}
-	return above
-}
-
-// Below lists the component and everything below it.
-func (s *Sheet) Below(id domain.ID) []domain.ID {
-	below := []domain.ID{id}
-	seen := map[domain.ID]bool{id: true}
-	for i := 0; i < len(below); i++ {
-		for _, c := range s.Components {
-			if c.ParentID != nil && *c.ParentID == below[i] && !seen[c.ID] {
-				seen[c.ID] = true
-				below = append(below, c.ID)
-			}
+	if f.ParentID != nil {
+		above := append([]domain.ID{*f.ParentID}, s.Above(*f.ParentID)...)
+		switch {
+		case s.Component(*f.ParentID) == nil:
+			fields = append(fields, domain.Field{Pointer: "/parent_id", Rule: "component", Message: "This is not a component of " + s.Object.Number + "."})
+		case slices.Contains(above, id):
+			fields = append(fields, domain.Field{Pointer: "/parent_id", Rule: "tree", Message: "A component cannot be a part of itself or of one of its own parts."})
+		case len(above)+s.height(id) > DepthMost:
+			fields = append(fields, domain.Field{Pointer: "/parent_id", Rule: "depth", Message: "Parts of parts go at most " + strconv.Itoa(DepthMost) + " levels deep."})
 		}
 	}
-	return below
+	return domain.InvalidFields(fields)
 }
 
-// Called names a component as people do: "1968.14.2.3b cuff".
-func (s *Sheet) Called(id domain.ID) string {
+// height is how many levels the component and what is below it take up; 1 for one that is new.
+func (s *Sheet) height(id domain.ID) int {
+	levels := 1
+	for _, below := range s.Below(id)[1:] {
+		if at := slices.Index(s.Above(below), id); at >= 0 {
+			levels = max(levels, at+2)
+		}
+	}
+	return levels
+}
+
+// AddComponent records a component with its first attribution.
+func (s *Sheet) AddComponent(by domain.Actor, n NewComponent, at time.Time) (Change, error) {
+	label, labelErr := ParseLabel(n.Label)
+	if n.Label == "" {
+		labelErr = nil // said already
+	}
+	var fields []domain.Field
+	if n.Attribution != UnknownAttribution && strings.TrimSpace(n.Evidence) == "" {
+		fields = append(fields, domain.Field{Pointer: "/evidence", Rule: "C3", Message: "Say by what this is known (rule C3)."})
+	}
+	if err := together(n.ComponentFacts.check(domain.Validate(n)), labelErr, domain.InvalidFields(fields), s.place(domain.ID{}, n.ComponentFacts)); err != nil {
+		return Change{}, err
+	}
+	for _, c := range s.Components {
+		if Label(c.Label).Key() == label.Key() {
+			return Change{}, domain.Conflict("label_taken", s.Called(c.ID)+" has this label already.")
+		}
+	}
+	if len(s.Components) >= ComponentsMost {
+		return Change{}, domain.Conflict("components_most", "An object has at most "+strconv.Itoa(ComponentsMost)+" components. Count equal parts together.")
+	}
+	c := &Component{ID: domain.NewID(), ObjectID: s.Object.ID, Label: string(label), Attribution: n.Attribution, Version: 1, CreatedAt: at}
+	c.set(n.ComponentFacts)
+	line := &AttributionLine{ID: domain.NewID(), ComponentID: c.ID, Attribution: n.Attribution, Evidence: strings.TrimSpace(n.Evidence), AuthorID: by.ID, AuthorName: by.Name, At: at}
+	return Change{NewComponent: c, Attribution: line, Events: []domain.Event{s.event(by, c.ID, "component_added", n, at)}}, nil
+}
+
+// ChangeComponent sets the facts of a component, its place in the tree among them. Its label stays
+// (C1).
+func (s *Sheet) ChangeComponent(by domain.Actor, id domain.ID, version int64, f ComponentFacts, at time.Time) (Change, error) {
+	c := s.Component(id)
+	switch {
+	case c == nil:
+		return Change{}, notOfObject()
+	case c.Version != version:
+		return Change{}, domain.ErrStale
+	}
+	if err := together(f.check(domain.Validate(f)), s.place(id, f)); err != nil {
+		return Change{}, err
+	}
+	after := *c
+	after.set(f)
+	changed := differences(*c, after)
+	if len(changed) == 0 {
+		return Change{}, nil
+	}
+	after.Version++
+	return Change{Component: &after, Events: []domain.Event{s.event(by, id, "component_changed", changed, at)}}, nil
+}
+
+// Attribute says anew whether a component belongs to the first make. The line before it stays (C3).
+func (s *Sheet) Attribute(by domain.Actor, id domain.ID, n NewAttribution, at time.Time) (Change, error) {
+	if err := together(domain.Validate(n), domain.InvalidFields(blank("/evidence", n.Evidence))); err != nil {
+		return Change{}, err
+	}
 	c := s.Component(id)
 	if c == nil {
-		return "a component of another object"
+		return Change{}, notOfObject()
 	}
-	return s.Object.Number + "." + c.Label + " " + c.Name
+	after := *c
+	after.Attribution = n.Attribution
+	after.Version++
+	line := &AttributionLine{ID: domain.NewID(), ComponentID: id, Attribution: n.Attribution, Evidence: strings.TrimSpace(n.Evidence), AuthorID: by.ID, AuthorName: by.Name, At: at}
+	return Change{Component: &after, Attribution: line, Events: []domain.Event{s.event(by, id, "attributed", n, at)}}, nil
 }
+
+// Identify says of what a component is made. Those whose place it takes stay on record (C3). Only
+// sight needs no evidence besides.
+func (s *Sheet) Identify(by domain.Actor, id domain.ID, n NewIdentification, at time.Time) (Change, error) {
+	var fields []domain.Field
+	if n.IdentifiedBy != "sight" && strings.TrimSpace(n.Evidence) == "" {
+		fields = append(fields, domain.Field{Pointer: "/evidence", Rule: "C3", Message: "Say which label, document or test shows it (rule C3)."})
+	}
+	fields = append(fields, finer("/share_percent", n.SharePercent, 2)...)
+	fields = append(fields, finer("/thickness_mm", n.ThicknessMM, 4)...)
+	if err := together(domain.Validate(n), domain.InvalidFields(fields)); err != nil {
+		return Change{}, err
+	}
+	if s.Component(id) == nil {
+		return Change{}, notOfObject()
+	}
+	for i, old := range n.Supersedes {
+		if !slices.ContainsFunc(s.Materials, func(m ComponentMaterial) bool { return m.ID == old && m.ComponentID == id }) {
+			return Change{}, domain.Invalid("/supersedes/"+strconv.Itoa(i), "C3", "This is not a present identification of this component; somebody may have superseded it meanwhile.")
+		}
+	}
+	m := &ComponentMaterial{
+		ID: domain.NewID(), ComponentID: id, MaterialKey: n.MaterialKey, Role: n.Role, SharePercent: n.SharePercent, ThicknessMM: n.ThicknessMM,
+		IdentifiedBy: n.IdentifiedBy, Confidence: n.Confidence, Evidence: strings.TrimSpace(n.Evidence), AuthorID: by.ID, AuthorName: by.Name, At: at,
+	}
+	return Change{Identification: m, Superseded: n.Supersedes, Events: []domain.Event{s.event(by, id, "identified", n, at)}}, nil
+}
+
+func notOfObject() error { return domain.NotFound("There is no such component.") }

@@ -12,6 +12,7 @@ import (
 
 	"github.com/jackc/pgx/v5"
 
+	"farthingale/domain/material"
 	"farthingale/migrations"
 	"farthingale/postgres"
 )
@@ -82,6 +83,11 @@ func fingerprint() (string, error) {
 		fmt.Fprintf(h, "%s %d\n%s", e.Name(), len(text), text)
 	}
 	fmt.Fprint(h, postgres.Grants())
+	library, err := material.Library()
+	if err != nil {
+		return "", err
+	}
+	fmt.Fprintf(h, "%+v", library)
 	return fmt.Sprintf("%x", h.Sum(nil)[:8]), nil
 }
 

@@ -1,0 +1,331 @@
+package postgres
+
+import (
+	"context"
+	"fmt"
+	"slices"
+	"strconv"
+	"strings"
+
+	"github.com/jackc/pgx/v5"
+
+	"farthingale/domain"
+	"farthingale/domain/collection"
+)
+
+// refreshWords makes the words of objects current, in the transaction that changed what they are made
+// of, and adds them to the words that a misspelling may have meant.
+func refreshWords(ctx context.Context, q querier, objectIDs ...domain.ID) error {
+	_, err := q.Exec(ctx, `
+		with found as (
+			select o.id, words_in(concat_ws(' ', o.number, o.title, o.description, o.kind, o.place_made, o.subject, o.features,
+				array_to_string(o.former_numbers, ' '), array_to_string(o.makers, ' '),
+				(select string_agg(concat_ws(' ', m ->> 'transcription', m ->> 'meaning', m ->> 'where'), ' ') from jsonb_array_elements(o.marks) m),
+				(select string_agg(c.name, ' ') from component c where c.object_id = o.id),
+				(select string_agg(concat_ws(' ', l.name, l.family), ' ') from component c
+					join component_material cm on cm.component_id = c.id and cm.superseded_at is null
+					join material l on l.key = cm.material_key where c.object_id = o.id))) as word
+			from object o where o.id = any($1)),
+		known as (
+			insert into word (word)
+			select distinct word collate "C" from found where word !~ '[0-9]' and length(word) between 3 and 40 order by 1
+			on conflict do nothing)
+		update object o set words = f.words
+		from (select id, array_to_tsvector((array_agg(distinct word))[1:4000]) as words from found group by id) f
+		where o.id = f.id and o.words is distinct from f.words`, objectIDs)
+	return fault(err, "refresh the words of %d objects", len(objectIDs))
+}
+
+// lineColumns shows an object of the list p with the hazards that stand, the surest of each kind.
+const lineColumns = `o.id, o.number, o.title, o.kind, o.makers, o.date_made, o.department, o.legal_status, o.face_photo_id,
+	(select coalesce(jsonb_agg(jsonb_build_object('kind', k.kind, 'certainty', k.certainty) order by k.kind), '[]')
+		from (select h.kind, (array_agg(h.certainty order by array_position(array['certain', 'probable', 'possible'], h.certainty)))[1] as certainty
+			from hazard h where h.object_id = o.id and h.certainty <> 'ruled_out' and h.state <> 'removed' group by h.kind) k) as hazards`
+
+type objectLine struct {
+	Tier    int
+	SortKey string
+	collection.ObjectLine
+}
+
+// order is how a list is sorted and how its next page begins after the keys @sort and @id.
+type order struct{ by, after string }
+
+var orders = map[string]order{
+	"number": {"o.sort_key, o.id", "(o.sort_key, o.id) > (@sort, @id::uuid)"},
+	"newest": {"o.id desc", "o.id < @id::uuid"},
+}
+
+// The tiers of a search, in the order in which they are shown.
+const (
+	tierNumber = iota // the number as typed
+	tierLoose         // the number but for its signs, a former number, or a component's number
+	tierBegins        // numbers that begin so
+	tierWords         // every word
+	tierNear          // words that are nearly so
+)
+
+// Search finds objects, one page of them, by one query; by two more when nothing holds a word.
+func (s *Collection) Search(ctx context.Context, q collection.Query, p domain.PageQuery) (collection.Found, error) {
+	limit, err := p.Rows()
+	if err != nil {
+		return collection.Found{}, err
+	}
+	if q.Sort == "" {
+		q.Sort = "number"
+	}
+	keys, err := p.Keys(q, 3)
+	if err != nil {
+		return collection.Found{}, err
+	}
+	search := newSearch(q, limit)
+	if err := search.begin(keys); err != nil {
+		return collection.Found{}, err
+	}
+	var found collection.Found
+	var lines []objectLine
+	if search.from < tierNear {
+		if lines, err = s.lines(ctx, search.sql(), search.args); err != nil {
+			return found, err
+		}
+		if keys == nil && search.filters == everything && collection.LikeNumber(q.Words) && (len(lines) == 0 || lines[0].Tier > tierLoose) {
+			found.NoSuchNumber = strings.TrimSpace(q.Words)
+		}
+	}
+	if len(lines) == 0 && len(search.words) > 0 && (keys == nil || search.from == tierNear) {
+		query, replaced, err := s.near(ctx, search.words)
+		if err != nil {
+			return found, err
+		}
+		if query != "" {
+			found.Instead = replaced
+			if lines, err = s.lines(ctx, search.nearSQL(query), search.args); err != nil {
+				return found, err
+			}
+		}
+	}
+	next := domain.NextPage(p, q, lines, func(l objectLine) []string { return []string{strconv.Itoa(l.Tier), l.SortKey, l.ID.String()} })
+	found.Items, found.Next = make([]collection.ObjectLine, len(next.Items)), next.Next
+	for i, l := range next.Items {
+		found.Items[i] = l.ObjectLine
+	}
+	return found, nil
+}
+
+func (s *Collection) lines(ctx context.Context, sql string, args pgx.NamedArgs) ([]objectLine, error) {
+	rows, _ := s.db.q(ctx).Query(ctx, sql, args)
+	lines, err := pgx.CollectRows(rows, pgx.RowToStructByName[objectLine])
+	return lines, fault(err, "search objects")
+}
+
+// everything is the filter that does not narrow.
+const everything = "true"
+
+// search is a query on its way to SQL. Every text in it stands in args; the SQL is put together from
+// constants.
+type search struct {
+	order   order
+	filters string
+	args    pgx.NamedArgs
+	words   []string // folded further by the database
+	number  bool     // the words may be a number
+	from    int      // the tier that this page begins in, after args' keys; 0 with no keys: the beginning
+	after   bool     // there are keys
+}
+
+func newSearch(q collection.Query, limit int) *search {
+	s := &search{order: orders[q.Sort], args: pgx.NamedArgs{"limit": limit}, words: collection.SearchWords(q.Words)}
+	where := []string{everything}
+	filter := func(set bool, name string, value any, condition string) {
+		if set {
+			s.args[name] = value
+			where = append(where, condition)
+		}
+	}
+	filter(q.Number != "", "exactly", collection.LooseKey(q.Number), "(o.loose_key = @exactly or o.former_keys @> array[@exactly])")
+	filter(q.Department != "", "department", q.Department, "o.department = @department")
+	filter(q.Kind != "", "kind", q.Kind, "(o.kind = @kind or starts_with(o.kind, @kind || '"+collection.KindDivider+"'))")
+	filter(q.LegalStatus != "", "legal_status", q.LegalStatus, "o.legal_status = @legal_status")
+	filter(q.Material != "", "material", q.Material, `o.id in (select c.object_id from component_material cm join component c on c.id = cm.component_id
+		where cm.material_key = @material and cm.superseded_at is null)`)
+	filter(q.Hazard != "", "hazard", q.Hazard, `o.id in (select h.object_id from hazard h
+		where h.certainty <> 'ruled_out' and h.state <> 'removed' and (@hazard = 'any' or h.kind = @hazard))`)
+	s.filters = strings.Join(where, " and ")
+	if strings.TrimSpace(q.Words) == "" {
+		s.words = nil
+		return s
+	}
+	number, err := collection.ParseNumber(q.Words)
+	loose := collection.LooseKey(q.Words)
+	if s.number = err == nil || collection.LikeNumber(q.Words); s.number && loose != "" {
+		s.args["key"], s.args["loose"], s.args["upto"] = number.Key(), loose, loose+"\U0010ffff"
+		wholes, labels := components(loose)
+		s.args["wholes"], s.args["labels"] = wholes, labels
+	} else {
+		s.number = false
+	}
+	s.args["words"], s.args["whole"] = s.words, collection.LikeNumber(q.Words)
+	return s
+}
+
+// components are the ways to read a number as that of an object and, behind it, the label of a
+// component: 1968.14.2.3b is component 3b of 1968.14.2, or 2.3b of 1968.14.
+func components(loose string) (wholes, labels []string) {
+	wholes, labels = []string{}, []string{}
+	for at, r := range loose {
+		if r == '.' && at > 0 && strings.Count(loose[at:], ".") <= collection.LabelMostParts {
+			wholes, labels = append(wholes, loose[:at]), append(labels, loose[at+1:])
+		}
+	}
+	return wholes, labels
+}
+
+// begin takes the keys of the page before.
+func (s *search) begin(keys []string) error {
+	if keys == nil {
+		return nil
+	}
+	tier, err := strconv.Atoi(keys[0])
+	id, idErr := domain.ParseID(keys[2])
+	if err != nil || idErr != nil || tier < 0 || tier > tierNear {
+		return &domain.Error{Kind: domain.KindUnparseable, Code: "cursor", Message: "This page mark is damaged. Begin again at the first page."}
+	}
+	s.from, s.after = tier, true
+	s.args["sort"], s.args["id"] = keys[1], id
+	return nil
+}
+
+// The conditions of the tiers. What an earlier tier shows, a later one does not.
+const (
+	isNumber = `o.number_key = @key`
+	isLoose  = `(o.loose_key = @loose or o.former_keys @> array[@loose] or o.id in (
+		select w.id from unnest(@wholes::text[], @labels::text[]) as t (whole, label)
+		join object w on w.loose_key = t.whole join component c on c.object_id = w.id and lower(c.label) = t.label))`
+	isBegun = `(o.loose_key >= @loose and o.loose_key < @upto)`
+)
+
+// sql asks for one page. Each tier is a query of its own, so that the planner can walk each by its
+// index, and none gives more than a page.
+func (s *search) sql() string {
+	tiers := map[int]string{tierWords: "o.words @@ words_query(@words::text[], @whole)"}
+	switch {
+	case s.words == nil && s.args["words"] == nil:
+		tiers = map[int]string{tierNumber: "true"}
+	case s.number:
+		tiers = map[int]string{
+			tierNumber: isNumber,
+			tierLoose:  isLoose + " and not " + isNumber,
+			tierBegins: isBegun + " and not " + isLoose + " and not " + isNumber,
+			// Where the number was found, other objects that hold its digits somewhere are noise.
+			tierWords: tiers[tierWords] + " and not " + isBegun + " and not " + isLoose +
+				" and not (@whole and exists (select from object n where n.loose_key = @loose))",
+		}
+	}
+	return s.union(tiers)
+}
+
+// nearSQL asks for a page of what holds words that are nearly those of the search.
+func (s *search) nearSQL(query string) string {
+	s.args["near"] = query
+	return s.union(map[int]string{tierNear: "o.words @@ @near::text::tsquery"})
+}
+
+func (s *search) union(tiers map[int]string) string {
+	var parts []string
+	for tier := range tierNear + 1 {
+		condition, ok := tiers[tier]
+		if !ok || s.after && tier < s.from {
+			continue
+		}
+		if s.after && tier == s.from {
+			condition += " and " + s.order.after
+		}
+		parts = append(parts, fmt.Sprintf(`(select %d as tier, o.sort_key, o.id from object o where %s and %s order by %s limit @limit)`,
+			tier, condition, s.filters, s.order.by))
+	}
+	if len(parts) == 0 {
+		parts = []string{`(select 0 as tier, o.sort_key, o.id from object o where false)`}
+	}
+	return `select p.tier, o.sort_key, ` + lineColumns + `
+		from (select * from (` + strings.Join(parts, " union all ") + `) o order by tier, ` + s.order.by + ` limit @limit) p
+		join object o on o.id = p.id order by p.tier, ` + s.order.by
+}
+
+// near looks for the words that a search may have meant: for a word that nothing begins with, the
+// nearest five that something holds. It gives a query for all of them, or "" when one has no
+// neighbour.
+func (s *Collection) near(ctx context.Context, words []string) (query string, replaced []collection.Replaced, err error) {
+	type neighbours struct {
+		Typed string
+		Known bool
+		Near  []string
+	}
+	rows, _ := s.db.q(ctx).Query(ctx, `
+		select t.typed, exists (select from word where word >= t.typed and word < t.typed || U&'\+10FFFF') or t.typed ~ '[0-9]' as known,
+			array(select word from word where word % t.typed and similarity(word, t.typed) >= 0.45 order by similarity(word, t.typed) desc, word limit 5) as near
+		from (select distinct w collate "C" as typed from unnest($1::text[]) given, words_in(given) w) t order by t.typed`, words)
+	all, err := pgx.CollectRows(rows, pgx.RowToStructByName[neighbours])
+	if err != nil {
+		return "", nil, fault(err, "look for words that are nearly so")
+	}
+	var asked []string
+	for _, n := range all {
+		switch {
+		case n.Known:
+			asked = append(asked, quoted(n.Typed)+":*")
+		case len(n.Near) == 0:
+			return "", nil, nil
+		default:
+			replaced = append(replaced, collection.Replaced{Typed: n.Typed, Taken: n.Near[0]})
+			for i := range n.Near {
+				n.Near[i] = quoted(n.Near[i])
+			}
+			asked = append(asked, "("+strings.Join(n.Near, " | ")+")")
+		}
+	}
+	if len(replaced) == 0 { // every word is known, only not together
+		return "", nil, nil
+	}
+	return strings.Join(asked, " & "), replaced, nil
+}
+
+// quoted is a word as the text form of a search query holds it.
+func quoted(word string) string {
+	return "'" + strings.NewReplacer(`\`, `\\`, `'`, `''`).Replace(word) + "'"
+}
+
+// Filters lists the departments, kinds and hazards that there are. Each step jumps to the next value
+// in the index, so the cost is that of the values, not of the objects.
+func (s *Collection) Filters(ctx context.Context) (collection.Filters, error) {
+	var f collection.Filters
+	err := s.db.q(ctx).QueryRow(ctx, `
+		with recursive
+		departments (v) as (
+			(select department from object order by department limit 1)
+			union all select (select department from object where department > v order by department limit 1) from departments where v is not null),
+		kinds (v) as (
+			(select kind from object where kind > '' order by kind limit 1)
+			union all select (select kind from object where kind > v order by kind limit 1) from kinds where v is not null),
+		hazards (v) as (
+			(select kind from hazard where certainty <> 'ruled_out' and state <> 'removed' order by kind limit 1)
+			union all select (select kind from hazard where certainty <> 'ruled_out' and state <> 'removed' and kind > v order by kind limit 1)
+				from hazards where v is not null)
+		select array(select v from departments where v is not null limit 200), array(select v from kinds where v is not null limit 200),
+			array(select v from hazards where v is not null limit 200)`).Scan(&f.Departments, &f.Kinds, &f.Hazards)
+	if err != nil {
+		return f, fault(err, "list what objects can be narrowed by")
+	}
+	var general []string // the levels above each kind are kinds too
+	for _, k := range f.Kinds {
+		levels := strings.Split(k, collection.KindDivider)
+		for i := range levels {
+			general = append(general, strings.Join(levels[:i+1], collection.KindDivider))
+		}
+	}
+	slices.Sort(general)
+	f.Kinds = slices.Compact(general)
+	if f.Kinds == nil {
+		f.Kinds = []string{}
+	}
+	return f, nil
+}
