@@ -42,7 +42,7 @@ create table object (
     id uuid not null,
     number text collate "C" not null,
     number_key text collate "C" not null,
-    loose_key text collate "C" not null,
+    loose_key text collate "C" not null default '',
     sort_key text collate "C" not null,
     former_numbers text[] not null default '{}',
     former_keys text[] not null default '{}',

@@ -6,6 +6,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"unicode/utf8"
 
 	"github.com/jackc/pgx/v5"
 
@@ -251,6 +252,9 @@ func (s *search) union(tiers map[int]string) string {
 		join object o on o.id = p.id order by p.tier, ` + s.order.by
 }
 
+// nearEnough is how similar a word must be to be taken for another: 0.44 is one letter left out of six.
+const nearEnough = 0.4
+
 // near looks for the words that a search may have meant: for a word that nothing begins with, the
 // nearest five that something holds. It gives a query for all of them, or "" when one has no
 // neighbour.
@@ -261,9 +265,10 @@ func (s *Collection) near(ctx context.Context, words []string) (query string, re
 		Near  []string
 	}
 	rows, _ := s.db.q(ctx).Query(ctx, `
-		select t.typed, exists (select from word where word >= t.typed and word < t.typed || U&'\+10FFFF') or t.typed ~ '[0-9]' as known,
-			array(select word from word where word % t.typed and similarity(word, t.typed) >= 0.45 order by similarity(word, t.typed) desc, word limit 5) as near
-		from (select distinct w collate "C" as typed from unnest($1::text[]) given, words_in(given) w) t order by t.typed`, words)
+		select t.typed, exists (select from word where word >= t.typed and word < t.typed || U&'\+10FFFF') or t.typed ~ '[0-9]' or length(t.typed) < 3 as known,
+			array(select word from word where word % t.typed and similarity(word, t.typed) >= @least order by similarity(word, t.typed) desc, word limit 5) as near
+		from (select distinct w collate "C" as typed from unnest(@words::text[]) given, words_in(given) w) t order by t.typed`,
+		pgx.NamedArgs{"words": words, "least": nearEnough})
 	all, err := pgx.CollectRows(rows, pgx.RowToStructByName[neighbours])
 	if err != nil {
 		return "", nil, fault(err, "look for words that are nearly so")
@@ -271,6 +276,8 @@ func (s *Collection) near(ctx context.Context, words []string) (query string, re
 	var asked []string
 	for _, n := range all {
 		switch {
+		case n.Known && utf8.RuneCountInString(n.Typed) < 3:
+			asked = append(asked, quoted(n.Typed))
 		case n.Known:
 			asked = append(asked, quoted(n.Typed)+":*")
 		case len(n.Near) == 0:

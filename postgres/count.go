@@ -27,3 +27,16 @@ func (QueryTracer) TraceQueryStart(ctx context.Context, _ *pgx.Conn, _ pgx.Trace
 }
 
 func (QueryTracer) TraceQueryEnd(context.Context, *pgx.Conn, pgx.TraceQueryEndData) {}
+
+func (QueryTracer) TraceBatchStart(ctx context.Context, _ *pgx.Conn, _ pgx.TraceBatchStartData) context.Context {
+	return ctx
+}
+
+// TraceBatchQuery counts the statements of a batch one by one.
+func (QueryTracer) TraceBatchQuery(ctx context.Context, _ *pgx.Conn, _ pgx.TraceBatchQueryData) {
+	if n, ok := ctx.Value(countKey{}).(*atomic.Int64); ok {
+		n.Add(1)
+	}
+}
+
+func (QueryTracer) TraceBatchEnd(context.Context, *pgx.Conn, pgx.TraceBatchEndData) {}

@@ -8,3 +8,6 @@ func Worded() map[string]bool {
 	}
 	return names
 }
+
+// LoadLibrary is loadLibrary for tests.
+var LoadLibrary = loadLibrary

@@ -183,6 +183,7 @@ func connect(ctx context.Context, url string, s Settings, extra map[string]strin
 	if err != nil {
 		return nil, fmt.Errorf("read the database URL: %w", err)
 	}
+	config.ConnConfig.Tracer = QueryTracer{}
 	config.MaxConns = s.MaxConns
 	if config.MaxConns == 0 {
 		config.MaxConns = defaultConns

@@ -33,7 +33,8 @@ var photoWords = map[string]*domain.Error{
 	"photo_offset_sane":              refusedByDatabase("A clock is at most 14 hours from UTC."),
 	"photo_preview_known":            refusedByDatabase("A preview is waiting, made or none."),
 	"photo_preview_whole":            refusedByDatabase("A made preview has two pictures, and none has a reason."),
-	"object_face_photo_fkey":         {Kind: domain.KindInvalid, Code: "invalid", Message: "This photograph is not of this object."},
+	"object_face_photo_fkey": {Kind: domain.KindInvalid, Code: "invalid", Message: "This photograph is not of this object.",
+		Fields: []domain.Field{{Pointer: "/photo_id", Rule: "photo", Message: "This photograph is not of this object."}}},
 }
 
 // Photos keeps photographs; it implements photo.Store.

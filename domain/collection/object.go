@@ -183,8 +183,8 @@ func ownerMissing() error {
 	return domain.Invalid("/owner", "required", "Say whose it is, because it is not the museum's own.")
 }
 
-// ChooseFace sets the photograph that stands for the object. That it shows the object is checked by
-// the service and by the database.
+// ChooseFace sets the photograph that stands for the object. That it is one of the object, the
+// database knows.
 func (o *Object) ChooseFace(by domain.Actor, choice FaceChoice, at time.Time) {
 	o.FacePhotoID = choice.PhotoID
 	o.raise(by, "face_chosen", choice, at)

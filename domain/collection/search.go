@@ -102,11 +102,13 @@ type Filters struct {
 }
 
 // LooseKey compares numbers as they are typed in haste: capitals, width, leading zeros and the kind of
-// sign between the runs do not matter, so that 1968-014-2 and "1968 14 2" find 1968.14.2. It is "" for
-// text without a letter or a digit.
+// sign between the runs do not matter, nor whether there is one behind letters that begin it, so that
+// 1968-014-2 and "1968 14 2" find 1968.14.2, and "e 2561" finds E2561. It is "" for text without a
+// letter or a digit.
 func LooseKey(s string) string {
-	parts := strings.FieldsFunc(foldCase(norm.NFKC.String(s)), isSign)
-	return digitRuns.ReplaceAllStringFunc(strings.Join(parts, "."), func(run string) string {
+	joined := strings.Join(strings.FieldsFunc(foldCase(norm.NFKC.String(s)), isSign), ".")
+	joined = firstLetters.ReplaceAllString(joined, "$1.$2")
+	return digitRuns.ReplaceAllStringFunc(joined, func(run string) string {
 		if value := strings.TrimLeft(run, "0"); value != "" {
 			return value
 		}
@@ -114,7 +116,10 @@ func LooseKey(s string) string {
 	})
 }
 
-var digitRuns = regexp.MustCompile(`[0-9]+`)
+var (
+	digitRuns    = regexp.MustCompile(`[0-9]+`)
+	firstLetters = regexp.MustCompile(`^(\pL+)([0-9])`)
+)
 
 // isSign says whether r divides words and the runs of a number.
 func isSign(r rune) bool { return !unicode.IsLetter(r) && !unicode.IsDigit(r) && !unicode.IsMark(r) }

@@ -48,16 +48,10 @@ type Store interface {
 	Identifications(ctx context.Context, componentID domain.ID) ([]ComponentMaterial, error)
 }
 
-// Photos says whether a photograph shows an object.
-type Photos interface {
-	Shows(ctx context.Context, photoID, objectID domain.ID) (bool, error)
-}
-
 // Service knows the objects.
 type Service struct {
 	store    Store
 	cautions map[string]material.Caution
-	photos   Photos
 	now      func() time.Time
 }
 
@@ -74,9 +68,6 @@ func NewService(store Store, now func() time.Time) (*Service, error) {
 	}
 	return s, nil
 }
-
-// WithPhotos names who knows what photographs show. It is called while wiring.
-func (s *Service) WithPhotos(p Photos) { s.photos = p }
 
 // Caution is the usual caution of a kind of hazard. Of an unknown kind it is an empty one of class
 // control, because what is unknown is not harmless.
@@ -195,23 +186,9 @@ func (s *Service) Change(ctx context.Context, by domain.Actor, id domain.ID, ver
 	return s.update(ctx, by, id, version, func(o *Object) error { return o.Change(by, f, s.now()) })
 }
 
-// SetFace chooses the photograph that stands for the object; it must show the object.
+// SetFace chooses the photograph that stands for the object. It must be one of the object: the
+// database refuses any other.
 func (s *Service) SetFace(ctx context.Context, by domain.Actor, id domain.ID, version int64, choice FaceChoice) (*Object, error) {
-	if err := by.May(Describe); err != nil {
-		return nil, err
-	}
-	if choice.PhotoID != nil {
-		shows := false
-		if s.photos != nil {
-			var err error
-			if shows, err = s.photos.Shows(ctx, *choice.PhotoID, id); err != nil {
-				return nil, err
-			}
-		}
-		if !shows {
-			return nil, domain.Invalid("/photo_id", "photo", "This is not a photograph of this object.")
-		}
-	}
 	return s.update(ctx, by, id, version, func(o *Object) error {
 		o.ChooseFace(by, choice, s.now())
 		return nil

@@ -122,5 +122,10 @@ func members(v any) map[string]any {
 	for _, name := range []string{"version", "date_earliest", "date_latest"} {
 		delete(all, name)
 	}
+	for name, value := range all { // an empty list is as good as none
+		if list, ok := value.([]any); value == nil || ok && len(list) == 0 {
+			delete(all, name)
+		}
+	}
 	return all
 }
