@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"log/slog"
 	"net/http"
+	"regexp"
 	"slices"
 	"strconv"
 	"strings"
@@ -17,6 +18,8 @@ import (
 
 	"farthingale/domain"
 	"farthingale/domain/agenda"
+	"farthingale/domain/collection"
+	"farthingale/domain/material"
 	"farthingale/domain/people"
 	"farthingale/domain/photo"
 	"farthingale/domain/record"
@@ -32,13 +35,15 @@ type Once interface {
 
 // Services are the areas that the API serves.
 type Services struct {
-	People *people.Service
-	Record *record.Service
-	Agenda *agenda.Service
-	Photo  *photo.Service
-	Once   Once
-	Now    func() time.Time
-	Log    *slog.Logger
+	People     *people.Service
+	Record     *record.Service
+	Agenda     *agenda.Service
+	Photo      *photo.Service
+	Collection *collection.Service
+	Material   *material.Service
+	Once       Once
+	Now        func() time.Time
+	Log        *slog.Logger
 	// RequestsPerMinute bounds each person; 0 means no bound.
 	RequestsPerMinute int
 }
@@ -69,10 +74,12 @@ func (s *Server) Routes(e *echo.Echo) {
 // routes against it.
 func (s *Server) Acts() map[string]domain.Act { return s.acts }
 
+var pathParameter = regexp.MustCompile(`:(\w+)`)
+
 // route adds a route that needs an act. Every POST may carry an Idempotency-Key. The act is checked
 // here for an early answer; the service checks it again, so that no door can skip it.
 func (s *Server) route(g *echo.Group, method, path string, act domain.Act, h echo.HandlerFunc) {
-	s.acts[method+" "+Prefix+strings.NewReplacer(":id", "{id}", ":number", "{number}").Replace(path)] = act
+	s.acts[method+" "+Prefix+pathParameter.ReplaceAllString(path, "{$1}")] = act
 	checked := func(c echo.Context) error {
 		if err := actor(c).May(act); err != nil {
 			return err

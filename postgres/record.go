@@ -110,8 +110,8 @@ func (s *Record) Events(ctx context.Context, f record.Filter, q domain.PageQuery
 	}
 	rows, _ := s.db.q(ctx).Query(ctx, `
 		select e.id, e.at, e.actor_id, coalesce(p.name, 'the program') as actor_name, e.area, e.subject_id,
-			e.object_id, '' as object_number, e.kind
-		from event e left join person p on p.id = e.actor_id
+			e.object_id, coalesce(o.number, '') as object_number, e.kind
+		from event e left join person p on p.id = e.actor_id left join object o on o.id = e.object_id
 		where (@before::bigint is null or e.id < @before)
 			and (@object::uuid is null or e.object_id = @object)
 			and (@subject::uuid is null or e.subject_id = @subject)

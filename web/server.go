@@ -23,6 +23,8 @@ import (
 
 	"farthingale/domain"
 	"farthingale/domain/agenda"
+	"farthingale/domain/collection"
+	"farthingale/domain/material"
 	"farthingale/domain/people"
 	"farthingale/domain/photo"
 	"farthingale/domain/record"
@@ -33,14 +35,16 @@ var files embed.FS
 
 // Services are the areas that the pages serve.
 type Services struct {
-	Site     domain.Site
-	People   *people.Service
-	Record   *record.Service
-	Agenda   *agenda.Service
-	Photo    *photo.Service
-	Sessions *scs.SessionManager
-	Now      func() time.Time
-	Log      *slog.Logger
+	Site       domain.Site
+	People     *people.Service
+	Record     *record.Service
+	Agenda     *agenda.Service
+	Photo      *photo.Service
+	Collection *collection.Service
+	Material   *material.Service
+	Sessions   *scs.SessionManager
+	Now        func() time.Time
+	Log        *slog.Logger
 	// SignIns are shown on the sign-in page of a demonstration only.
 	SignIns []SignInHint
 }

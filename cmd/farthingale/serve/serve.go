@@ -20,6 +20,8 @@ import (
 	"farthingale/api"
 	"farthingale/domain"
 	"farthingale/domain/agenda"
+	"farthingale/domain/collection"
+	"farthingale/domain/material"
 	"farthingale/domain/people"
 	"farthingale/domain/photo"
 	"farthingale/domain/record"
@@ -44,20 +46,22 @@ type Settings struct {
 
 // House is everything that serves.
 type House struct {
-	Handler http.Handler
-	Router  *echo.Echo
-	DB      *postgres.DB
-	API     *api.Server
-	Web     *web.Server
-	People  *people.Service
-	Record  *record.Service
-	Agenda  *agenda.Service
-	Photo   *photo.Service
-	Jobs    *postgres.Jobs
-	Bucket  *bucket.Bucket
-	answers *postgres.Answers
-	images  int
-	now     func() time.Time
+	Handler    http.Handler
+	Router     *echo.Echo
+	DB         *postgres.DB
+	API        *api.Server
+	Web        *web.Server
+	People     *people.Service
+	Record     *record.Service
+	Agenda     *agenda.Service
+	Photo      *photo.Service
+	Collection *collection.Service
+	Material   *material.Service
+	Jobs       *postgres.Jobs
+	Bucket     *bucket.Bucket
+	answers    *postgres.Answers
+	images     int
+	now        func() time.Time
 }
 
 // New wires the house on a pool.
@@ -74,6 +78,13 @@ func New(ctx context.Context, pool *pgxpool.Pool, s Settings) (*House, error) {
 		images:  s.Images,
 		now:     s.Now,
 	}
+	var err error
+	if h.Collection, err = collection.NewService(postgres.NewCollection(db), s.Now); err != nil {
+		return nil, err
+	}
+	if h.Material, err = material.NewService(postgres.NewMaterial(db), s.Now); err != nil {
+		return nil, err
+	}
 	if err := h.darkroom(ctx, s); err != nil {
 		return nil, err
 	}
@@ -83,17 +94,21 @@ func New(ctx context.Context, pool *pgxpool.Pool, s Settings) (*House, error) {
 	)
 	h.API = api.New(api.Services{
 		Once: h.answers, Now: s.Now, Log: s.Log, RequestsPerMinute: s.RequestsPerMinute,
-		People: h.People,
-		Record: h.Record,
-		Agenda: h.Agenda,
-		Photo:  h.Photo,
+		People:     h.People,
+		Record:     h.Record,
+		Agenda:     h.Agenda,
+		Photo:      h.Photo,
+		Collection: h.Collection,
+		Material:   h.Material,
 	})
 	pages, err := web.New(web.Services{
 		Site: s.Site, Sessions: sessions(pool, s.SecureCookies, s.Log), Now: s.Now, Log: s.Log, SignIns: s.SignIns,
-		People: h.People,
-		Record: h.Record,
-		Agenda: h.Agenda,
-		Photo:  h.Photo,
+		People:     h.People,
+		Record:     h.Record,
+		Agenda:     h.Agenda,
+		Photo:      h.Photo,
+		Collection: h.Collection,
+		Material:   h.Material,
 	})
 	if err != nil {
 		return nil, err
