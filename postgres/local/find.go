@@ -119,18 +119,21 @@ func (s seeker) seek(ctx context.Context, major int) (programs, []string, error)
 	return best, tried, nil
 }
 
+// newer prefers a release to a beta, whatever their numbers.
 func newer(a, b programs) bool {
-	if a.major != b.major {
-		return a.major > b.major
+	am, bm := minor(a.version), minor(b.version)
+	if (am < 0) != (bm < 0) {
+		return bm < 0
 	}
-	return minor(a.version) > minor(b.version)
+	return a.major > b.major || a.major == b.major && am > bm
 }
 
+// minor is -1 for a beta ("17beta2") and for nothing.
 func minor(version string) int {
 	_, after, _ := strings.Cut(version, ".")
 	n, err := strconv.Atoi(after)
 	if err != nil {
-		return -1 // a beta stands below every release
+		return -1
 	}
 	return n
 }
