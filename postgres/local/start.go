@@ -136,6 +136,18 @@ func own(ctx context.Context, o Options, at layout) (*Cluster, error) {
 	if err != nil {
 		return nil, err
 	}
+	c, err := serve(ctx, o, at, found, who, socket)
+	if err != nil {
+		removeSocketDir(at.root, socket)
+		return nil, err
+	}
+	o.Log.Info("private Postgres started", "version", found.version, "programs", found.dir, "folder", at.root,
+		"took", time.Since(began).Round(time.Millisecond))
+	return c, nil
+}
+
+// serve makes the cluster when there is none, and starts its server.
+func serve(ctx context.Context, o Options, at layout, found programs, who account, socket string) (*Cluster, error) {
 	if err := who.prepare(found, at, socket); err != nil {
 		return nil, err
 	}
@@ -144,7 +156,6 @@ func own(ctx context.Context, o Options, at layout) (*Cluster, error) {
 			return nil, err
 		}
 	}
-
 	for {
 		logged := at.logSize()
 		p, err := launch(o, at, found, who, socket)
@@ -153,8 +164,6 @@ func own(ctx context.Context, o Options, at layout) (*Cluster, error) {
 		}
 		err = p.awaitReady(ctx, o, at, socket)
 		if err == nil {
-			o.Log.Info("private Postgres started", "version", found.version, "programs", found.dir, "folder", at.root,
-				"took", time.Since(began).Round(time.Millisecond))
 			return &Cluster{options: o, socket: socket, process: p}, nil
 		}
 		p.end(syscall.SIGINT, 10*time.Second)
@@ -354,10 +363,8 @@ func (c *Cluster) Stop(ctx context.Context) error {
 			patience = max(time.Until(deadline), time.Second)
 		}
 		c.process.end(signal, patience)
-		if filepath.Dir(c.socket) != c.options.DataDir {
-			c.stopErr = os.RemoveAll(c.socket)
-		}
-		c.stopErr = errors.Join(c.stopErr, c.lock.Close())
+		removeSocketDir(c.options.DataDir, c.socket)
+		c.stopErr = c.lock.Close()
 	})
 	return c.stopErr
 }
@@ -389,9 +396,7 @@ func Discard(dir string) bool {
 			}
 			time.Sleep(20 * time.Millisecond)
 		}
-		if p.socket != "" && filepath.Dir(p.socket) != dir {
-			_ = os.RemoveAll(p.socket)
-		}
+		removeSocketDir(dir, p.socket)
 	}
 	return os.RemoveAll(dir) == nil
 }
@@ -426,6 +431,17 @@ func socketDir(root string, who account) (string, error) {
 		return dir, os.Chmod(dir, 0o700)
 	}
 	return "", fmt.Errorf("there is no place for the socket, because the path of the data folder is too long: %w", errors.Join(faults...))
+}
+
+// removeSocketDir removes the folder of the socket where it lies outside the data folder. It
+// touches nothing but what belongs there, because a pid file told its name.
+func removeSocketDir(root, socket string) {
+	if socket == "" || filepath.Dir(socket) == root {
+		return
+	}
+	for _, name := range []string{".s.PGSQL." + port, ".s.PGSQL." + port + ".lock", ""} {
+		_ = os.Remove(filepath.Join(socket, name)) // an empty folder that stays is used again
+	}
 }
 
 // ping asks whether the server takes commands.

@@ -389,9 +389,11 @@ func TestSocketFolderTakenBySomebodyElse(t *testing.T) {
 		t.Fatal(err)
 	}
 	t.Cleanup(func() { os.Remove(dir) })
-	if got, err := socketDir(deep, who); got == dir {
+	got, err := socketDir(deep, who)
+	if got == dir {
 		t.Errorf("the socket goes where somebody else points (%v)", err)
 	}
+	removeSocketDir(deep, got)
 }
 
 func TestInterruptedInitdb(t *testing.T) {
