@@ -5,6 +5,7 @@ import (
 	"context"
 	"log/slog"
 	"net/url"
+	"os"
 	"strings"
 	"sync"
 	"testing"
@@ -26,6 +27,17 @@ func open(t *testing.T, s postgres.Settings) *postgres.Server {
 	return v
 }
 
+// roomy is a data folder in memory where there is such a thing: a cluster is a thousand files.
+func roomy(t *testing.T) string {
+	t.Helper()
+	dir, err := os.MkdirTemp("/dev/shm", "farthingale-open-")
+	if err != nil {
+		return t.TempDir()
+	}
+	t.Cleanup(func() { os.RemoveAll(dir) })
+	return dir
+}
+
 func closeServer(t *testing.T, v *postgres.Server) {
 	t.Helper()
 	ctx, cancel := context.WithTimeout(context.Background(), 20*time.Second)
@@ -45,7 +57,7 @@ func one(t *testing.T, pool *pgxpool.Pool, sql string) string {
 }
 
 func TestOpenPrivate(t *testing.T) {
-	dir := t.TempDir()
+	dir := roomy(t)
 	began := time.Now()
 	v := open(t, postgres.Settings{DataDir: dir})
 	t.Logf("from nothing to ready: %v", time.Since(began))
@@ -90,7 +102,7 @@ func TestOpenPrivate(t *testing.T) {
 }
 
 func TestCloseDoesNotWaitForAQueryForEver(t *testing.T) {
-	v, err := postgres.Open(t.Context(), postgres.Settings{DataDir: t.TempDir()})
+	v, err := postgres.Open(t.Context(), postgres.Settings{DataDir: roomy(t)})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -114,7 +126,7 @@ func TestCloseDoesNotWaitForAQueryForEver(t *testing.T) {
 }
 
 func TestOpenTwiceAtOnceInTheSameFolder(t *testing.T) {
-	dir := t.TempDir()
+	dir := roomy(t)
 	var wait sync.WaitGroup
 	for range 3 {
 		wait.Go(func() {
