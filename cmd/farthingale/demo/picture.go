@@ -1,0 +1,275 @@
+package demo
+
+import (
+	"bytes"
+	"encoding/binary"
+	"fmt"
+	"image"
+	"image/color"
+	"image/draw"
+	"image/jpeg"
+	"math"
+	"math/rand/v2"
+	"time"
+
+	"golang.org/x/image/font"
+	"golang.org/x/image/font/gofont/goregular"
+	"golang.org/x/image/font/opentype"
+	"golang.org/x/image/math/fixed"
+	"golang.org/x/image/vector"
+)
+
+// picture is a schematic photograph: a thing on a grey ground with its number, a scale of 100 mm and
+// colour patches. Everything on it is drawn to one scale, so that a length or an area that somebody
+// measures on it is true.
+type picture struct {
+	number string    // as on the label in the picture
+	drawn  thing     // what is seen
+	taken  time.Time // by the camera's clock
+	damage float64   // 0 (none) to 1, how far the damage has grown
+	raking bool      // light from the side: creases and cracks stand out
+}
+
+// thing is something that can be drawn.
+type thing struct {
+	shape    []part
+	marks    []spot  // where damage grows
+	mmAcross float64 // width of what the picture shows, in millimetres
+}
+
+// part is an area of one colour; points are in millimetres from the centre of the picture, y downwards.
+type part struct {
+	colour color.RGBA
+	points []point
+	round  bool // the points are joined by a smooth line
+}
+
+type point struct{ x, y float64 }
+
+// spot is damage: a round patch that grows with picture.damage up to radiusMM.
+type spot struct {
+	at       point
+	radiusMM float64
+	colour   color.RGBA
+	crack    bool // lines across it instead of a patch
+}
+
+const (
+	pictureWidth  = 1600
+	pictureHeight = 1200
+)
+
+// jpeg draws the picture and wraps it as a camera would, with the time of the exposure.
+func (p picture) jpeg() ([]byte, error) {
+	img := image.NewRGBA(image.Rect(0, 0, pictureWidth, pictureHeight))
+	ground(img)
+	pxPerMM := pictureWidth / p.drawn.mmAcross
+	to := func(q point) (float64, float64) {
+		return pictureWidth/2 + q.x*pxPerMM, pictureHeight/2 - 60 + q.y*pxPerMM
+	}
+	for _, s := range p.drawn.shape {
+		fill(img, outline(s), to, s.colour)
+		shade(img, outline(s), to, p.raking)
+	}
+	random := rand.New(rand.NewPCG(uint64(len(p.number)), 7)) // #nosec G404 -- a drawing, the same each time
+	for _, s := range p.drawn.marks {
+		if s.crack {
+			cracks(img, s, p.damage, to, random, pxPerMM)
+			continue
+		}
+		fill(img, disc(s.at, s.radiusMM*math.Sqrt(p.damage)), to, s.colour)
+	}
+	if err := furniture(img, p.number, pxPerMM); err != nil {
+		return nil, err
+	}
+	var body bytes.Buffer
+	if err := jpeg.Encode(&body, img, &jpeg.Options{Quality: 88}); err != nil {
+		return nil, fmt.Errorf("encode a drawing: %w", err)
+	}
+	return withEXIF(body.Bytes(), p.taken), nil
+}
+
+// ground is a grey cloth, lighter in the middle.
+func ground(img *image.RGBA) {
+	for y := range pictureHeight {
+		row := img.Pix[y*img.Stride:]
+		dy := float64(y)/pictureHeight - 0.5
+		for x := range pictureWidth {
+			dx := float64(x)/pictureWidth - 0.5
+			g := uint8(204 - 70*(dx*dx+dy*dy))
+			row[4*x], row[4*x+1], row[4*x+2], row[4*x+3] = g, g, g-2, 255
+		}
+	}
+}
+
+func outline(p part) []point {
+	if !p.round {
+		return p.points
+	}
+	// Catmull-Rom through the points, closed.
+	var line []point
+	n := len(p.points)
+	for i := range n {
+		a, b, c, d := p.points[(i+n-1)%n], p.points[i], p.points[(i+1)%n], p.points[(i+2)%n]
+		for step := range 12 {
+			t := float64(step) / 12
+			line = append(line, point{spline(a.x, b.x, c.x, d.x, t), spline(a.y, b.y, c.y, d.y, t)})
+		}
+	}
+	return line
+}
+
+func spline(a, b, c, d, t float64) float64 {
+	return 0.5 * (2*b + (c-a)*t + (2*a-5*b+4*c-d)*t*t + (3*b-a-3*c+d)*t*t*t)
+}
+
+func disc(at point, radius float64) []point {
+	line := make([]point, 48)
+	for i := range line {
+		turn := 2 * math.Pi * float64(i) / 48
+		line[i] = point{at.x + radius*math.Cos(turn), at.y + radius*math.Sin(turn)}
+	}
+	return line
+}
+
+func fill(img *image.RGBA, line []point, to func(point) (float64, float64), c color.RGBA) {
+	r := raster(line, to)
+	r.Draw(img, img.Bounds(), image.NewUniform(c), image.Point{})
+}
+
+func raster(line []point, to func(point) (float64, float64)) *vector.Rasterizer {
+	r := vector.NewRasterizer(pictureWidth, pictureHeight)
+	for i, q := range line {
+		x, y := to(q)
+		if i == 0 {
+			r.MoveTo(float32(x), float32(y))
+		} else {
+			r.LineTo(float32(x), float32(y))
+		}
+	}
+	r.ClosePath()
+	return r
+}
+
+// shade darkens the right edge of an area a little, so that it looks round; raking light does more.
+func shade(img *image.RGBA, line []point, to func(point) (float64, float64), raking bool) {
+	mask := image.NewAlpha(img.Bounds())
+	raster(line, to).Draw(mask, mask.Bounds(), image.Opaque, image.Point{})
+	left, right, top, bottom := math.Inf(1), math.Inf(-1), math.Inf(1), math.Inf(-1)
+	for _, q := range line {
+		x, y := to(q)
+		left, right, top, bottom = math.Min(left, x), math.Max(right, x), math.Min(top, y), math.Max(bottom, y)
+	}
+	strength := 60.0
+	if raking {
+		strength = 130
+	}
+	for y := max(0, int(top)); y < min(pictureHeight, int(bottom)+1); y++ {
+		weave := 0.0
+		if raking {
+			weave = 14 * math.Sin(float64(y)/23)
+		}
+		for x := max(0, int(left)); x < min(pictureWidth, int(right)+1); x++ {
+			if mask.Pix[y*mask.Stride+x] < 128 {
+				continue
+			}
+			dark := strength * ((float64(x)-left)/(right-left) - 0.35)
+			if raking {
+				dark += weave * math.Sin(float64(x)/9)
+			}
+			at := img.Pix[y*img.Stride+4*x:]
+			at[0], at[1], at[2] = less(at[0], dark), less(at[1], dark), less(at[2], dark)
+		}
+	}
+}
+
+func less(v uint8, by float64) uint8 { return uint8(math.Max(0, math.Min(255, float64(v)-by))) }
+
+// cracks are thin lines across a spot; there are more and longer ones as damage grows.
+func cracks(img *image.RGBA, s spot, damage float64, to func(point) (float64, float64), random *rand.Rand, pxPerMM float64) {
+	for range int(3 + 12*damage) {
+		turn, length := random.Float64()*math.Pi, s.radiusMM*damage*(0.4+0.6*random.Float64())
+		from := point{s.at.x + (random.Float64()-0.5)*s.radiusMM*damage, s.at.y + (random.Float64()-0.5)*s.radiusMM*damage}
+		end := point{from.x + length*math.Cos(turn), from.y + length*math.Sin(turn)}
+		half := 1.1 / pxPerMM
+		nx, ny := -math.Sin(turn)*half, math.Cos(turn)*half
+		fill(img, []point{{from.x + nx, from.y + ny}, {end.x, end.y}, {from.x - nx, from.y - ny}}, to, s.colour)
+	}
+}
+
+var inks = []color.RGBA{{245, 245, 240, 255}, {160, 160, 158, 255}, {40, 40, 42, 255}, {150, 42, 50, 255}, {52, 120, 70, 255}, {40, 70, 140, 255}, {220, 190, 60, 255}}
+
+// furniture is what stands in a record photograph beside the thing: number, scale, colour patches.
+func furniture(img *image.RGBA, number string, pxPerMM float64) error {
+	top := pictureHeight - 120
+	draw.Draw(img, image.Rect(0, top, pictureWidth, pictureHeight), image.NewUniform(color.RGBA{238, 238, 234, 255}), image.Point{}, draw.Src)
+	unit, words := 100.0, "100 mm"
+	if 100*pxPerMM > 700 {
+		unit, words = 20, "20 mm"
+	}
+	black, white := image.NewUniform(color.RGBA{20, 20, 22, 255}), image.NewUniform(color.White)
+	x0 := 420
+	draw.Draw(img, image.Rect(x0-2, top+34, x0+int(unit*pxPerMM)+2, top+60), black, image.Point{}, draw.Src)
+	for i := range 10 {
+		a, b := x0+int(float64(i)*unit/10*pxPerMM), x0+int(float64(i+1)*unit/10*pxPerMM)
+		ink := black
+		if i%2 == 1 {
+			ink = white
+		}
+		draw.Draw(img, image.Rect(a, top+36, b, top+58), ink, image.Point{}, draw.Src)
+	}
+	for i, c := range inks {
+		draw.Draw(img, image.Rect(1180+i*56, top+30, 1180+i*56+50, top+80), image.NewUniform(c), image.Point{}, draw.Src)
+	}
+	face, err := textFace()
+	if err != nil {
+		return err
+	}
+	d := font.Drawer{Dst: img, Src: black, Face: face}
+	d.Dot = fixed.P(40, top+72)
+	d.DrawString(number)
+	d.Dot = fixed.P(x0, top+100)
+	d.DrawString(words)
+	return nil
+}
+
+func textFace() (font.Face, error) {
+	f, err := opentype.Parse(goregular.TTF)
+	if err != nil {
+		return nil, fmt.Errorf("font of the drawings: %w", err)
+	}
+	return opentype.NewFace(f, &opentype.FaceOptions{Size: 34, DPI: 72})
+}
+
+// withEXIF puts an APP1 segment with the camera's name and time before the picture.
+//
+// source: CIPA DC-008 (Exif 2.32), sections 4.5 and 4.6: tags Make, Model, ExifIFD, DateTimeOriginal.
+func withEXIF(body []byte, taken time.Time) []byte {
+	const maker, model = "Drawn\x00", "farthingale demonstration\x00"
+	stamp := taken.Format("2006:01:02 15:04:05") + "\x00"
+	offset := taken.Format("-07:00") + "\x00"
+	le := binary.LittleEndian
+	var t bytes.Buffer
+	put := func(v any) { _ = binary.Write(&t, le, v) } // a buffer takes everything
+	entry := func(tag, kind uint16, count, value uint32) { put(tag); put(kind); put(count); put(value) }
+	t.WriteString("II*\x00")
+	put(uint32(8))
+	makerAt := uint32(8 + 2 + 3*12 + 4)
+	modelAt := makerAt + uint32(len(maker))
+	exifAt := modelAt + uint32(len(model))
+	put(uint16(3))
+	entry(0x010F, 2, uint32(len(maker)), makerAt)
+	entry(0x0110, 2, uint32(len(model)), modelAt)
+	entry(0x8769, 4, 1, exifAt)
+	put(uint32(0))
+	t.WriteString(maker + model)
+	stampAt := exifAt + 2 + 2*12 + 4
+	put(uint16(2))
+	entry(0x9003, 2, uint32(len(stamp)), stampAt)
+	entry(0x9011, 2, uint32(len(offset)), stampAt+uint32(len(stamp)))
+	put(uint32(0))
+	t.WriteString(stamp + offset)
+	segment := append([]byte("Exif\x00\x00"), t.Bytes()...)
+	out := []byte{0xFF, 0xD8, 0xFF, 0xE1, byte((len(segment) + 2) >> 8), byte((len(segment) + 2) & 0xFF)} // #nosec G115 -- two bytes of a short length
+	return append(append(out, segment...), body[2:]...)
+}
