@@ -24,6 +24,7 @@ type Form struct {
 	Multipart bool
 	Quick     bool // a page used standing up: nothing to press is smaller than 44 px
 	Legend    string
+	Below     bool // the legend stands one level below the heading of its section
 	Help      string
 	Fields    []Field
 	Submit    string

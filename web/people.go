@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"net/http"
 	"net/url"
+	"slices"
 	"strings"
 
 	"github.com/labstack/echo/v4"
@@ -155,7 +156,7 @@ func passwordForm() *Form {
 }
 
 func tokenForm() *Form {
-	return &Form{Action: "/account/tokens", Legend: "Make a token", Submit: "Make the token", Fields: []Field{
+	return &Form{Action: "/account/tokens", Legend: "Make a token", Below: true, Submit: "Make the token", Fields: []Field{
 		{Kind: "text", Name: "name", Label: "What it is for", Required: true, Max: 120},
 		{Kind: "checks", Name: "scopes", Label: "What it may do", Help: "Reading is always allowed. Choose the areas in which it may write.", Required: true, Options: options("read", people.Scopes...)},
 		{Kind: "number", Name: "days", Label: "Days until it expires", Value: "90", Required: true},
@@ -173,7 +174,7 @@ func (s *Server) accountData(c echo.Context) (*accountPage, error) {
 	if err != nil {
 		return nil, err
 	}
-	p := &accountPage{Name: who.Name, SignInName: who.SignInName, Departments: strings.Join(who.Departments, ", "),
+	p := &accountPage{Name: who.Name, SignInName: who.SignInName, Roles: roleWords(who.Roles), Departments: curatorFor(*who),
 		PasswordForm: passwordForm().ready(c), TokenForm: tokenForm().ready(c)}
 	p.Title = "Account"
 	for _, t := range tokens {
@@ -307,7 +308,7 @@ func (s *Server) peopleData(c echo.Context) (*peoplePage, error) {
 	p := &peoplePage{More: more(c, all.Next)}
 	p.Title, p.Here = "People", "/people"
 	for _, who := range all.Items {
-		row := personRow{Path: "/people/" + who.ID.String(), Name: who.Name, Departments: strings.Join(who.Departments, ", "), Roles: roleWords(who.Roles), Mark: doneMark("open")}
+		row := personRow{Path: "/people/" + who.ID.String(), Name: who.Name, Departments: curatorFor(who), Roles: roleWords(who.Roles), Mark: doneMark("open")}
 		if who.ClosedAt != nil {
 			row.Mark = draftMark("closed " + s.day(*who.ClosedAt))
 		}
@@ -317,6 +318,14 @@ func (s *Server) peopleData(c echo.Context) (*peoplePage, error) {
 		p.AddForm = addPersonForm().ready(c)
 	}
 	return p, nil
+}
+
+// curatorFor are the departments of a curator, "" for anybody else.
+func curatorFor(who people.Person) string {
+	if !slices.Contains(who.Roles, domain.Curator) {
+		return ""
+	}
+	return strings.Join(who.Departments, ", ")
 }
 
 func roleWords(roles []domain.Role) string {
@@ -371,7 +380,7 @@ func (s *Server) personData(c echo.Context) (*personPage, error) {
 		return nil, err
 	}
 	p := &personPage{Name: who.Name, SignInName: who.SignInName, Email: who.Email, Roles: roleWords(who.Roles),
-		Departments: strings.Join(who.Departments, ", "), SeesValues: who.SeesValues, Mark: doneMark("open")}
+		Departments: curatorFor(*who), SeesValues: who.SeesValues, Mark: doneMark("open")}
 	p.Title, p.Here = who.Name, "/people"
 	if who.ClosedAt != nil {
 		p.Mark = draftMark("closed " + s.day(*who.ClosedAt))
