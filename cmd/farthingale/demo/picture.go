@@ -133,52 +133,56 @@ func disc(at point, radius float64) []point {
 }
 
 func fill(img *image.RGBA, line []point, to func(point) (float64, float64), c color.RGBA) {
-	r := raster(line, to)
-	r.Draw(img, img.Bounds(), image.NewUniform(c), image.Point{})
+	r, at := raster(line, to)
+	r.Draw(img, at, image.NewUniform(c), image.Point{})
 }
 
-func raster(line []point, to func(point) (float64, float64)) *vector.Rasterizer {
-	r := vector.NewRasterizer(pictureWidth, pictureHeight)
-	for i, q := range line {
-		x, y := to(q)
-		if i == 0 {
-			r.MoveTo(float32(x), float32(y))
-		} else {
-			r.LineTo(float32(x), float32(y))
-		}
-	}
-	r.ClosePath()
-	return r
-}
-
-// shade darkens the right edge of an area a little, so that it looks round; raking light does more.
-func shade(img *image.RGBA, line []point, to func(point) (float64, float64), raking bool) {
-	mask := image.NewAlpha(img.Bounds())
-	raster(line, to).Draw(mask, mask.Bounds(), image.Opaque, image.Point{})
+// raster holds the area within a line; at is the part of the picture that it covers.
+func raster(line []point, to func(point) (float64, float64)) (r *vector.Rasterizer, at image.Rectangle) {
 	left, right, top, bottom := math.Inf(1), math.Inf(-1), math.Inf(1), math.Inf(-1)
 	for _, q := range line {
 		x, y := to(q)
 		left, right, top, bottom = math.Min(left, x), math.Max(right, x), math.Min(top, y), math.Max(bottom, y)
 	}
+	at = image.Rect(int(math.Floor(left)), int(math.Floor(top)), int(math.Ceil(right))+1, int(math.Ceil(bottom))+1)
+	r = vector.NewRasterizer(at.Dx(), at.Dy())
+	for i, q := range line {
+		x, y := to(q)
+		if i == 0 {
+			r.MoveTo(float32(x)-float32(at.Min.X), float32(y)-float32(at.Min.Y))
+		} else {
+			r.LineTo(float32(x)-float32(at.Min.X), float32(y)-float32(at.Min.Y))
+		}
+	}
+	r.ClosePath()
+	return r, at
+}
+
+// shade darkens the right edge of an area a little, so that it looks round; raking light does more.
+func shade(img *image.RGBA, line []point, to func(point) (float64, float64), raking bool) {
+	r, at := raster(line, to)
+	mask := image.NewAlpha(at)
+	r.Draw(mask, at, image.Opaque, image.Point{})
+	seen := at.Intersect(img.Bounds())
 	strength := 60.0
 	if raking {
 		strength = 130
 	}
-	for y := max(0, int(top)); y < min(pictureHeight, int(bottom)+1); y++ {
+	for y := seen.Min.Y; y < seen.Max.Y; y++ {
 		weave := 0.0
 		if raking {
 			weave = 14 * math.Sin(float64(y)/23)
 		}
-		for x := max(0, int(left)); x < min(pictureWidth, int(right)+1); x++ {
-			if mask.Pix[y*mask.Stride+x] < 128 {
+		for x := seen.Min.X; x < seen.Max.X; x++ {
+			if mask.AlphaAt(x, y).A < 128 {
 				continue
 			}
-			dark := strength * ((float64(x)-left)/(right-left) - 0.35)
+			dark := strength * (float64(x-at.Min.X)/float64(at.Dx()) - 0.35)
 			if raking {
 				dark += weave * math.Sin(float64(x)/9)
 			}
-			at := img.Pix[y*img.Stride+4*x:]
-			at[0], at[1], at[2] = less(at[0], dark), less(at[1], dark), less(at[2], dark)
+			dot := img.Pix[y*img.Stride+4*x:]
+			dot[0], dot[1], dot[2] = less(dot[0], dark), less(dot[1], dark), less(dot[2], dark)
 		}
 	}
 }

@@ -117,7 +117,7 @@ var (
 		box(leather, -200, -130, 200, 150), box(bakelite, -180, -110, 180, 20), ellipse(brass, -100, -46, 40, 40), ellipse(rubber, -100, -46, 26, 26), ellipse(brass, 90, -46, 20, 20), box(canvas, -190, 50, 190, 130),
 	}, marks: []spot{{point{130, 90}, 34, crumbs, false}, {point{90, -46}, 12, green, false}}}
 
-	helmet = thing{mmAcross: 640, shape: []part{
+	helmet = thing{mmAcross: 780, shape: []part{
 		ellipse(copper, 0, 120, 230, 70), ellipse(copper, 0, -60, 160, 150), ellipse(brass, 0, -50, 78, 74), ellipse(glass, 0, -50, 60, 56), ellipse(brass, -140, -60, 34, 60), ellipse(brass, 140, -60, 34, 60), box(brass, -30, -230, 30, -200),
 	}, marks: []spot{{point{110, 110}, 40, green, false}, {point{-90, 130}, 26, green, false}}}
 )
