@@ -1,0 +1,14 @@
+drop function place_facts_at(uuid, timestamptz);
+drop function place_facts(uuid);
+drop table placement_handling;
+drop table placement_mover;
+drop table placement;
+drop table place_parent;
+drop table place;
+drop function placement_allowed();
+drop function place_has_a_history();
+drop function place_parent_without_gap();
+drop function placement_without_gap();
+drop function only_the_end_changes();
+drop function place_keeps_the_tree();
+drop function place_rank(text);
