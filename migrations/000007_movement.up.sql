@@ -28,7 +28,7 @@ comment on column place.code is 'What stands on the label.';
 comment on column place.sensitive is 'Its name and what is in it are only for those whom rule P3 names.';
 comment on column place.outside is 'A site of somebody else: a borrower, a photographer.';
 create unique index place_code_unique on place (lower(code));
-create index place_parent on place (parent_id) where parent_id is not null;
+create index place_within on place (parent_id) where parent_id is not null;
 create trigger place_never_deleted before delete on place for each row execute function refuse_delete();
 
 create function place_rank(kind text) returns int language sql immutable as $$

@@ -102,6 +102,7 @@ var said = words(
 	collectionWords,
 	materialWords,
 	handlingWords,
+	movementWords,
 	fileWords,
 	photoWords,
 	agendaWords,

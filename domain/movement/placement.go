@@ -29,6 +29,7 @@ type PlaceRef struct {
 type Placement struct {
 	ID             domain.ID        `json:"id"`
 	ObjectID       domain.ID        `json:"object_id"`
+	ObjectNumber   string           `json:"object_number"`
 	ObjectTitle    string           `json:"object_title"`
 	ComponentID    *domain.ID       `json:"component_id,omitempty"` // nil: the whole object
 	Item           string           `json:"item"`                   // as people call it: "1968.14.2", "1968.14.2.3b cuff"
