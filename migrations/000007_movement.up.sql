@@ -170,7 +170,8 @@ create function only_the_end_changes() returns trigger language plpgsql as $$
 begin
     if not upper_inf(old.during) or upper_inf(new.during) or lower(new.during) <> lower(old.during)
         or to_jsonb(old) - 'during' <> to_jsonb(new) - 'during' then
-        raise exception 'the history of places is never rewritten' using errcode = 'restrict_violation', constraint = tg_table_name || '_only_ends';
+        raise exception 'the history of places is never rewritten' using errcode = 'restrict_violation', 
+            constraint = case tg_table_name when 'placement' then 'placement_only_ends' else 'place_parent_only_ends' end;
     end if;
     return new;
 end $$;

@@ -67,9 +67,6 @@ var movementWords = map[string]*domain.Error{
 	"placement_handling_unique":         refusedByDatabase("A handling belongs to one move."),
 	"placement_handling_placement_fkey": refusedByDatabase("There is no such move of this object."),
 	"placement_handling_handling_fkey":  refusedByDatabase("There is no such handling of this object."),
-	"placement_without_gap":             {Kind: domain.KindRefused, Code: "V1", Message: "The history of places has no gap."},
-	"place_parent_without_gap":          {Kind: domain.KindRefused, Code: "V1", Message: "The history of a place has no gap."},
-	"place_has_a_history":               {Kind: domain.KindRefused, Code: "V1", Message: "The history of a place has no gap."},
 }
 
 // Movement keeps places and placements; it implements movement.Store.
