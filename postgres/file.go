@@ -97,8 +97,19 @@ func (s *Files) Due(ctx context.Context, before time.Time, limit int) ([]string,
 	return all, fault(err, "list files that are due for a check")
 }
 
-// Check looks whether a file is there and has its hash. A changed one is set aside for inspection,
-// so that the right bytes can take its place when they come again.
+// All lists the names of kept files after one.
+func (s *Files) All(ctx context.Context, after string, limit int) ([]string, error) {
+	rows, _ := s.db.q(ctx).Query(ctx, `select sha256 from file where state = 'kept' and sha256 > $1 order by sha256 limit $2`, after, limit)
+	all, err := pgx.CollectRows(rows, pgx.RowTo[string])
+	return all, fault(err, "list kept files")
+}
+
+// SetAside leaves a changed file for inspection.
+func (s *Files) SetAside(ctx context.Context, sha256 string) error {
+	return s.bucket.SetAside(ctx, sha256)
+}
+
+// Check looks whether a file is there and has its hash.
 func (s *Files) Check(ctx context.Context, sha256 string) (photo.Finding, error) {
 	sound, err := s.bucket.Check(ctx, sha256)
 	switch {
@@ -109,7 +120,7 @@ func (s *Files) Check(ctx context.Context, sha256 string) (photo.Finding, error)
 	case sound:
 		return photo.Sound, nil
 	}
-	return photo.Changed, s.bucket.SetAside(ctx, sha256)
+	return photo.Changed, nil
 }
 
 // sweepAtOnce is how many rows one statement of a sweep looks at.

@@ -9,6 +9,7 @@ import (
 	"github.com/jackc/pgx/v5"
 
 	"farthingale/domain"
+	"farthingale/domain/agenda"
 	"farthingale/domain/photo"
 )
 
@@ -317,6 +318,26 @@ func (s *Photos) List(ctx context.Context, objectID domain.ID, f photo.Filter, q
 	}), nil
 }
 
+// Subject reads an object and its components.
+func (s *Photos) Subject(ctx context.Context, objectID domain.ID) (*photo.Subject, error) {
+	return s.subject(ctx, `o.id = $1`, objectID)
+}
+
+// SubjectByNumber reads an object by its number's key, and its components.
+func (s *Photos) SubjectByNumber(ctx context.Context, key string) (*photo.Subject, error) {
+	return s.subject(ctx, `o.number_key = $1`, key)
+}
+
+func (s *Photos) subject(ctx context.Context, where string, arg any) (*photo.Subject, error) {
+	rows, _ := s.db.q(ctx).Query(ctx, `
+		select o.id as object_id, o.number, o.title, o.face_photo_id, coalesce((
+			select jsonb_agg(jsonb_build_object('ID', c.id, 'Label', c.label, 'Name', c.name) order by c.sort_key)
+			from component c where c.object_id = o.id), '[]') as parts
+		from object o where `+where, arg)
+	found, err := pgx.CollectExactlyOneRow(rows, pgx.RowToAddrOfStructByName[photo.Subject])
+	return found, fault(err, "read object %v for its photos", arg)
+}
+
 // Overdue lists photographs whose pictures have been waited for since before a time.
 func (s *Photos) Overdue(ctx context.Context, before time.Time) ([]domain.ID, error) {
 	rows, _ := s.db.q(ctx).Query(ctx, `
@@ -354,13 +375,14 @@ func (s *Photos) Found(ctx context.Context, f photo.Fixity) error {
 			return nil
 		}
 		type use struct {
-			ID, ObjectID domain.ID
-			Original     bool
+			ID, ObjectID       domain.ID
+			Number, Department string
+			Original           bool
 		}
 		rows, _ := tx.Query(ctx, `
-			select id, object_id, true as original from photo where original_sha256 = $1
-			union all select id, object_id, false from photo where screen_sha256 = $1
-			union all select id, object_id, false from photo where thumbnail_sha256 = $1`, f.SHA256)
+			select p.id, p.object_id, o.number, o.department, p.original_sha256 = $1 as original
+			from photo p join object o on o.id = p.object_id
+			where p.original_sha256 = $1 or p.screen_sha256 = $1 or p.thumbnail_sha256 = $1`, f.SHA256)
 		uses, err := pgx.CollectRows(rows, pgx.RowToStructByName[use])
 		if err != nil {
 			return fault(err, "look for what needs file %s", f.SHA256)
@@ -369,6 +391,10 @@ func (s *Photos) Found(ctx context.Context, f photo.Fixity) error {
 			switch {
 			case u.Original:
 				err = s.db.addEvents(ctx, f.News(u.ID, u.ObjectID))
+				if err == nil {
+					err = NewAgenda(s.db).Add(ctx, domain.NewID(), agenda.Notice{At: f.At, Roles: []domain.Role{domain.Conservator, domain.Curator, domain.Steward},
+						Department: u.Department, ObjectID: u.ObjectID, Area: "photo", Subject: u.ID, Text: f.Says(u.Number)})
+				}
 			case f.Found != photo.Sound:
 				err = s.Again(ctx, u.ID)
 			}

@@ -391,9 +391,16 @@ func TestF1ChecksOnAScheduleAndAMismatchIsAnEvent(t *testing.T) {
 	if err := os.Remove(d.path(made.Preview.Screen.SHA256)); err != nil {
 		t.Fatal(err)
 	}
+	if tally, first, err := d.service.Verify(ctx); err != nil || first == "" || tally != (photo.Tally{Checked: 3, Changed: 2, Missing: 1}) {
+		t.Errorf("verify: %+v, first %q, %v", tally, first, err)
+	}
 	check(photo.Tally{Checked: 3, Changed: 2, Missing: 1})
 	if n := events("fixity_mismatch"); n != 1 {
 		t.Errorf("%d events of a mismatch", n)
+	}
+	if n := d.count(`select count(*) from notice n join notice_reader r on r.notice_id = n.id
+		where n.area = 'photo' and n.subject_id = $1 and r.person_id = $2 and n.text like '%2026.1.1 has changed%'`, p.ID, d.by.ID); n != 1 {
+		t.Errorf("%d notices of a mismatch", n)
 	}
 	if aside, _ := filepath.Glob(filepath.Join(d.folder, "damaged", "*"+p.Original.SHA256)); len(aside) != 1 {
 		t.Errorf("set aside for inspection: %v", aside)
@@ -412,6 +419,9 @@ func TestF1ChecksOnAScheduleAndAMismatchIsAnEvent(t *testing.T) {
 	}
 	d.now = d.now.Add(25 * time.Hour)
 	check(photo.Tally{Checked: 3})
+	if tally, first, err := d.service.Verify(ctx); err != nil || first != "" || tally.Checked < 3 {
+		t.Errorf("verify: %+v, first %q, %v", tally, first, err)
+	}
 	if n := events("fixity_restored"); n != 1 {
 		t.Errorf("%d events of restoring", n)
 	}

@@ -3,6 +3,7 @@ package web
 import (
 	"encoding"
 	"errors"
+	"net/http"
 	"net/url"
 	"reflect"
 	"sort"
@@ -165,8 +166,13 @@ func (s *Server) decode(c echo.Context, command any) (version int64, typed url.V
 	if _, err = c.FormParams(); err != nil {
 		return 0, nil, unreadableForm(err)
 	}
+	return s.read(c.Request().PostForm, command)
+}
+
+// read is decode for a form that was taken from the request in another way.
+func (s *Server) read(sent url.Values, command any) (version int64, typed url.Values, err error) {
 	own := url.Values{}
-	for key, values := range c.Request().PostForm {
+	for key, values := range sent {
 		switch key {
 		case csrfKey:
 		case versionKey:
@@ -188,6 +194,10 @@ func (s *Server) decode(c echo.Context, command any) (version int64, typed url.V
 }
 
 func unreadableForm(err error) error {
+	var large *http.MaxBytesError
+	if errors.As(err, &large) {
+		return &domain.Error{Kind: domain.KindTooLarge, Code: "form", Message: "The form is too large. Send less at a time.", Err: err}
+	}
 	return &domain.Error{Kind: domain.KindUnparseable, Code: "form", Message: "The form cannot be read. Go back, look at it and send it again.", Err: err}
 }
 

@@ -17,6 +17,8 @@ var pages = map[string]framed{
 	"people/people":  &peoplePage{},
 	"people/person":  &personPage{},
 	"people/sign_in": &formPage{},
+	"photo/photo":    &photoPage{},
+	"photo/photos":   &photosPage{},
 	"record/record":  &recordPage{},
 }
 

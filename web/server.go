@@ -57,12 +57,13 @@ type Server struct {
 	Services
 	templates map[string]*template.Template
 	acts      map[string]domain.Act
-	build     string // changes with every release, so that browsers fetch new static files
+	uploads   map[string]bool // routes that take files
+	build     string          // changes with every release, so that browsers fetch new static files
 }
 
 // New reads all templates.
 func New(s Services) (*Server, error) {
-	server := &Server{Services: s, acts: map[string]domain.Act{}, build: strconv.FormatInt(s.Now().Unix(), 36)}
+	server := &Server{Services: s, acts: map[string]domain.Act{}, uploads: map[string]bool{}, build: strconv.FormatInt(s.Now().Unix(), 36)}
 	templates, err := readTemplates()
 	if err != nil {
 		return nil, err
@@ -111,7 +112,7 @@ func (s *Server) Routes(e *echo.Echo) {
 	}
 	e.GET("/static/*", echo.WrapHandler(http.StripPrefix("/static/", cached(http.FileServerFS(static)))))
 	// Not as middleware of a group, which would answer for the API's unknown addresses too.
-	e.Use(pagesOnly(echo.WrapMiddleware(s.Sessions.LoadAndSave)), pagesOnly(middleware.CSRFWithConfig(middleware.CSRFConfig{
+	e.Use(pagesOnly(echo.WrapMiddleware(s.Sessions.LoadAndSave)), pagesOnly(s.bounded), pagesOnly(middleware.CSRFWithConfig(middleware.CSRFConfig{
 		TokenLookup: "header:X-CSRF-Token,query:csrf,form:csrf", CookieName: "farthingale_csrf", CookiePath: "/",
 		CookieHTTPOnly: true, CookieSameSite: http.SameSiteLaxMode, CookieSecure: s.Sessions.Cookie.Secure,
 	})), pagesOnly(s.who))
@@ -119,7 +120,23 @@ func (s *Server) Routes(e *echo.Echo) {
 	s.peopleRoutes(g)
 	s.recordRoutes(g)
 	s.agendaRoutes(g)
+	s.photoRoutes(g)
 	s.problemRoutes(g)
+}
+
+// formMost is the most bytes of a form without files.
+const formMost = 4 << 20
+
+// bounded bounds what is read of a request before anybody looks at it. Only whoever is signed in may
+// send more, and only where files are taken; there each file has its own bound.
+func (s *Server) bounded(next echo.HandlerFunc) echo.HandlerFunc {
+	return func(c echo.Context) error {
+		r := c.Request()
+		if !s.uploads[c.Path()] || s.Sessions.GetString(r.Context(), personKey) == "" {
+			r.Body = http.MaxBytesReader(c.Response(), r.Body, formMost)
+		}
+		return next(c)
+	}
 }
 
 // pagesOnly leaves out what needs no session: the API, static files, and the signs of life.

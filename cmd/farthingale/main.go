@@ -29,7 +29,7 @@ func commands() []command {
 		{"migrate", "change the schema of the database", "up | down [steps] | status", runMigrate},
 		{"person", "make an account; the first must be a steward", "add --name … --sign-in … --role … [--department …]", runPerson},
 		{"token", "make a token for a person and print it", "add --sign-in … --name … [--scope all] [--days 90]", runToken},
-		{"verify", "recompute the chain of seals and compare it with the records (--against FILE: with a printed head)", "", runVerify},
+		{"verify", "recompute the chain of seals and the hashes of all files, and compare them with the records (--against FILE: with a printed head)", "", runVerify},
 		{"help", "list the commands, the flags and their environment variables", "", nil},
 	}
 }

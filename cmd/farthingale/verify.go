@@ -11,7 +11,7 @@ import (
 	"farthingale/domain/record"
 )
 
-// runVerify recomputes the chain of seals. It fails, naming the first thing that does not fit.
+// runVerify recomputes the chain of seals and the hash of every kept file. It fails, naming the first thing that does not fit.
 func runVerify(ctx context.Context, s *settings, rest []string) error {
 	if len(rest) > 0 {
 		return fmt.Errorf("verify takes no %q", rest[0])
@@ -32,6 +32,14 @@ func runVerify(ctx context.Context, s *settings, rest []string) error {
 		if !report.Clean {
 			return errors.New("the record does not fit: " + report.First)
 		}
+		files, first, err := o.Photo.Verify(ctx)
+		if err != nil {
+			return err
+		}
+		if first != "" {
+			return fmt.Errorf("%d of %d kept files are not what they were; the first is %s", files.Changed+files.Missing, files.Checked, first)
+		}
+		fmt.Printf("%d kept files have their hashes.\n", files.Checked)
 		fmt.Printf("The record is clean: %d seals, head %s, origin %s.\n", report.Head.Count, report.Head.Hash, report.Head.Origin)
 		return nil
 	})

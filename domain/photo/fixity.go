@@ -37,6 +37,17 @@ func (f Fixity) News(photoID, objectID domain.ID) domain.Event {
 	return domain.Event{At: f.At, Area: "photo", Subject: photoID, Object: &objectID, Kind: kind, Change: f}
 }
 
+// Says is the finding as a sentence for those who look after an object.
+func (f Fixity) Says(number string) string {
+	switch f.Found {
+	case Changed:
+		return "The original of a photograph of " + number + " has changed since it was kept (rule F1). The changed file is set aside for inspection. Upload the right one again from a copy."
+	case Missing:
+		return "The original of a photograph of " + number + " is missing (rule F1). Upload it again from a copy."
+	}
+	return "The original of a photograph of " + number + " is sound again."
+}
+
 // Tally is what a round of checks came to.
 type Tally struct{ Checked, Changed, Missing int }
 
@@ -59,20 +70,49 @@ func (s *Service) CheckFixity(ctx context.Context, until time.Time) (Tally, erro
 				return t, nil
 			}
 			found, err := s.files.Check(ctx, sha)
+			if err == nil && found == Changed {
+				err = s.files.SetAside(ctx, sha)
+			}
 			if err != nil {
 				return t, err
 			}
 			if err := s.store.Found(ctx, Fixity{SHA256: sha, Found: found, At: s.now()}); err != nil {
 				return t, err
 			}
-			t.Checked++
-			switch found {
-			case Changed:
-				t.Changed++
-			case Missing:
-				t.Missing++
+			t.count(found)
+		}
+	}
+}
+
+// Verify checks every kept file against its hash and changes nothing (R1). It gives what it came to
+// and the name of the first file that is not sound.
+func (s *Service) Verify(ctx context.Context) (t Tally, first string, err error) {
+	for after := ""; ; {
+		names, err := s.files.All(ctx, after, checksPerAsking)
+		if err != nil || len(names) == 0 {
+			return t, first, err
+		}
+		for _, sha := range names {
+			found, err := s.files.Check(ctx, sha)
+			if err != nil {
+				return t, first, err
+			}
+			t.count(found)
+			if found != Sound && first == "" {
+				first = sha
 			}
 		}
+		after = names[len(names)-1]
+	}
+}
+
+func (t *Tally) count(found Finding) {
+	t.Checked++
+	switch found {
+	case Changed:
+		t.Changed++
+	case Missing:
+		t.Missing++
 	}
 }
 

@@ -7,11 +7,13 @@ import (
 	"fmt"
 	"io"
 	"path"
+	"slices"
 	"strings"
 	"time"
 	"unicode/utf8"
 
 	"farthingale/domain"
+	"farthingale/domain/collection"
 )
 
 // The acts of this area.
@@ -36,6 +38,10 @@ type Store interface {
 	SetPreview(ctx context.Context, id domain.ID, p Preview) error
 	One(ctx context.Context, id domain.ID) (*Photo, error)
 	List(ctx context.Context, objectID domain.ID, f Filter, q domain.PageQuery) (domain.Page[Photo], error)
+	// Subject reads what a photograph can show: the object and its components, in the order of their
+	// labels. SubjectByNumber is the same for a number's key.
+	Subject(ctx context.Context, objectID domain.ID) (*Subject, error)
+	SubjectByNumber(ctx context.Context, key string) (*Subject, error)
 	// Overdue lists photographs whose pictures have been waited for since before a time.
 	Overdue(ctx context.Context, before time.Time) ([]domain.ID, error)
 	// Again asks for the pictures of a photograph once more.
@@ -55,8 +61,13 @@ type Files interface {
 	Fetch(ctx context.Context, sha256 string) (File, error)
 	// Due lists files that were not checked since before a time, those never checked first.
 	Due(ctx context.Context, before time.Time, limit int) ([]string, error)
-	// Check says whether a file is there and has its hash.
+	// All lists the names of kept files after one, in their order.
+	All(ctx context.Context, after string, limit int) ([]string, error)
+	// Check says whether a file is there and has its hash. It changes nothing.
 	Check(ctx context.Context, sha256 string) (Finding, error)
+	// SetAside takes a changed file from its name and leaves it for inspection, so that the right
+	// bytes can take its place when they come again.
+	SetAside(ctx context.Context, sha256 string) error
 	// Sweep takes away what arrived before a time and belongs to no record.
 	Sweep(ctx context.Context, before time.Time) (int, error)
 }
@@ -74,6 +85,33 @@ type File interface {
 	io.ReadSeekCloser
 	io.ReaderAt
 	Size() int64
+}
+
+// Subject is an object as a photograph's page needs it.
+type Subject struct {
+	ObjectID    domain.ID
+	Number      string
+	Title       string
+	FacePhotoID *domain.ID
+	Parts       []Part
+}
+
+// Part is a component of a Subject.
+type Part struct {
+	ID    domain.ID
+	Label string
+	Name  string
+}
+
+// Called names components as people do: "1968.14.2.3b cuff"; in the order of their labels.
+func (s *Subject) Called(components []domain.ID) []string {
+	names := []string{}
+	for _, p := range s.Parts {
+		if slices.Contains(components, p.ID) {
+			names = append(names, s.Number+"."+p.Label+" "+p.Name)
+		}
+	}
+	return names
 }
 
 // Filter narrows a list. Empty fields narrow nothing.
@@ -215,6 +253,26 @@ func (s *Service) List(ctx context.Context, by domain.Actor, objectID domain.ID,
 		return domain.Page[Photo]{}, domain.Invalid("/stage", "oneof", "There is no such stage.")
 	}
 	return s.store.List(ctx, objectID, f, q)
+}
+
+// Subject is an object that photographs show, by its number as people write it.
+func (s *Service) Subject(ctx context.Context, by domain.Actor, number string) (*Subject, error) {
+	if err := by.May(Look); err != nil {
+		return nil, err
+	}
+	n, err := collection.ParseNumber(number)
+	if err != nil {
+		return nil, domain.NotFound("No object has this number.")
+	}
+	return s.store.SubjectByNumber(ctx, n.Key())
+}
+
+// SubjectOf is the object that a photograph shows.
+func (s *Service) SubjectOf(ctx context.Context, by domain.Actor, p *Photo) (*Subject, error) {
+	if err := by.May(Look); err != nil {
+		return nil, err
+	}
+	return s.store.Subject(ctx, p.ObjectID)
 }
 
 // Size is one of the three pictures of a photograph.

@@ -172,6 +172,10 @@ func (h *House) router(s Settings, pool *pgxpool.Pool) *echo.Echo {
 			s.Log.WarnContext(ctx, "not ready", "error", err)
 			return c.String(http.StatusServiceUnavailable, "the database does not answer\n")
 		}
+		if err := h.Bucket.Ready(ctx); err != nil {
+			s.Log.WarnContext(ctx, "not ready", "error", err)
+			return c.String(http.StatusServiceUnavailable, "the store of files does not answer\n")
+		}
 		return c.String(http.StatusOK, "ready\n")
 	})
 	h.API.Routes(e)

@@ -116,6 +116,18 @@ func (p *Page) Text() string {
 // the field out.
 func (p *Page) Submit(action string, values url.Values) *Page {
 	p.b.h.t.Helper()
+	return p.SubmitFiles(action, values)
+}
+
+// File is a file chosen in a form.
+type File struct {
+	Field, Name string
+	Content     []byte
+}
+
+// SubmitFiles is Submit with files chosen.
+func (p *Page) SubmitFiles(action string, values url.Values, files ...File) *Page {
+	p.b.h.t.Helper()
 	form := p.form(action)
 	if form == nil {
 		p.b.h.t.Fatalf("%s has no form for %s", p.Path, action)
@@ -141,6 +153,15 @@ func (p *Page) Submit(action string, values url.Values) *Page {
 				if err := w.WriteField(name, v); err != nil {
 					p.b.h.t.Fatal(err)
 				}
+			}
+		}
+		for _, f := range files {
+			part, err := w.CreateFormFile(f.Field, f.Name)
+			if err == nil {
+				_, err = part.Write(f.Content)
+			}
+			if err != nil {
+				p.b.h.t.Fatal(err)
 			}
 		}
 		if err := w.Close(); err != nil {
