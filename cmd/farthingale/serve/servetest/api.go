@@ -4,22 +4,13 @@ import (
 	"bytes"
 	"encoding/json"
 	"io"
-	"maps"
 	"net/http"
 	"net/http/httptest"
-	"slices"
-	"strings"
 	"sync"
 	"testing"
 
-	"github.com/pb33f/libopenapi"
-	validator "github.com/pb33f/libopenapi-validator"
-	"github.com/pb33f/libopenapi-validator/config"
-	validationerrors "github.com/pb33f/libopenapi-validator/errors"
-	"github.com/pb33f/libopenapi-validator/paths"
-	v3 "github.com/pb33f/libopenapi/datamodel/high/v3"
-
 	"farthingale/api"
+	"farthingale/cmd/farthingale/serve/servetest/contract"
 	"farthingale/openapi"
 )
 
@@ -144,95 +135,40 @@ func JSON[T any](a *Answer) T {
 	return v
 }
 
-type contractKit struct {
-	model   *v3.Document
-	checker validator.Validator
-}
-
-var contract = sync.OnceValues(func() (*contractKit, error) {
+var theContract = sync.OnceValues(func() (*contract.Contract, error) {
 	b, err := openapi.Document()
 	if err != nil {
 		return nil, err
 	}
-	doc, err := libopenapi.NewDocument(b)
-	if err != nil {
-		return nil, err
-	}
-	model, err := doc.BuildV3Model()
-	if err != nil {
-		return nil, err
-	}
-	checker := validator.NewValidatorFromV3Model(&model.Model, config.WithFormatAssertions())
-	return &contractKit{model: &model.Model, checker: checker}, nil
+	return contract.New(b)
 })
-
-var (
-	coveredMu sync.Mutex
-	covered   = map[string]bool{}
-)
 
 // hold fails the test when the exchange is not as the contract says.
 func hold(t testing.TB, r *http.Request, answer *http.Response) {
 	t.Helper()
-	kit, err := contract()
+	k, err := theContract()
 	if err != nil {
 		t.Fatalf("read the contract: %v", err)
 	}
-	_, faults, path := paths.FindPath(r, kit.model, nil)
-	if len(faults) > 0 {
-		if answer.StatusCode == http.StatusNotFound || answer.StatusCode == http.StatusMethodNotAllowed {
-			return
-		}
-		t.Errorf("%s %s is served (%d) but not in the contract", r.Method, r.URL.Path, answer.StatusCode)
-		return
+	for _, fault := range k.Hold(r, answer) {
+		t.Error(fault)
 	}
-	if r.Method == http.MethodHead || r.Method == http.MethodOptions {
-		return
-	}
-	if answer.StatusCode < 300 {
-		coveredMu.Lock()
-		covered[r.Method+" "+path] = true
-		coveredMu.Unlock()
-		if ok, faults := kit.checker.ValidateHttpRequest(r); !ok {
-			t.Errorf("%s %s was accepted though the contract does not allow it: %s", r.Method, r.URL, told(faults))
-		}
-	}
-	if ok, faults := kit.checker.ValidateHttpResponse(r, answer); !ok {
-		t.Errorf("%s %s: the answer %d is not as the contract says: %s", r.Method, r.URL, answer.StatusCode, told(faults))
-	}
-}
-
-func told(faults []*validationerrors.ValidationError) string {
-	var b strings.Builder
-	for _, f := range faults {
-		b.WriteString(f.Message + " " + f.Reason)
-		for _, s := range f.SchemaValidationErrors {
-			b.WriteString("; " + s.FieldPath + " " + s.Reason)
-		}
-		b.WriteString("\n")
-	}
-	return b.String()
 }
 
 // Operations lists every documented operation as "GET /people/{id}", sorted.
 func Operations() ([]string, error) {
-	kit, err := contract()
+	k, err := theContract()
 	if err != nil {
 		return nil, err
 	}
-	var all []string
-	for path, item := range kit.model.Paths.PathItems.FromOldest() {
-		for method := range item.GetOperations().FromOldest() {
-			all = append(all, strings.ToUpper(method)+" "+path)
-		}
-	}
-	slices.Sort(all)
-	return all, nil
+	return k.Operations(), nil
 }
 
 // Covered lists the operations that were answered with success in this test binary, sorted.
 func Covered() []string {
-	coveredMu.Lock()
-	defer coveredMu.Unlock()
-	return slices.Sorted(maps.Keys(covered))
+	k, err := theContract()
+	if err != nil {
+		return nil
+	}
+	return k.Covered()
 }
