@@ -68,6 +68,8 @@ func (s *Server) Routes(e *echo.Echo) {
 	s.recordRoutes(g)
 	s.agendaRoutes(g)
 	s.photoRoutes(g)
+	s.collectionRoutes(g)
+	s.materialRoutes(g)
 }
 
 // Acts tells for every route, as "GET /api/v1/people", which act it needs; a test holds the list of
@@ -177,16 +179,28 @@ func created(c echo.Context, path string, version int64, v any) error {
 	return one(c, http.StatusCreated, version, v)
 }
 
+// made answers 201 with the Location of what was made and is never changed; it has no version.
+func made(c echo.Context, path string, v any) error {
+	c.Response().Header().Set("Location", Prefix+path)
+	return send(c, http.StatusCreated, v)
+}
+
 // list writes a page with a Link to the next.
 func list[T any](c echo.Context, page domain.Page[T]) error {
-	if page.Next != "" {
-		u := *c.Request().URL
-		q := u.Query()
-		q.Set("cursor", page.Next)
-		u.RawQuery = q.Encode()
-		c.Response().Header().Set("Link", "<"+u.RequestURI()+`>; rel="next"`)
-	}
+	linkNext(c, page.Next)
 	return send(c, http.StatusOK, page)
+}
+
+// linkNext sets the Link to the next page of a list, when there is one.
+func linkNext(c echo.Context, next string) {
+	if next == "" {
+		return
+	}
+	u := *c.Request().URL
+	q := u.Query()
+	q.Set("cursor", next)
+	u.RawQuery = q.Encode()
+	c.Response().Header().Set("Link", "<"+u.RequestURI()+`>; rel="next"`)
 }
 
 // idOf reads an ID of the path.
