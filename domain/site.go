@@ -13,6 +13,7 @@ type Site struct {
 	RatificationWorkingDays int            // an emergency is ratified within (T6; 5)
 	Holidays                []time.Time    // days that are not working days
 	OutgoingExaminationDays int            // an outgoing examination holds for (L3; 30)
+	LoanTerms               string         // the site's own terms of loan agreements; empty: a neutral example
 }
 
 // DefaultSite is a museum that has set nothing.

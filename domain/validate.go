@@ -129,6 +129,8 @@ func sentence(f validator.FieldError) string {
 		return "One of: " + strings.ReplaceAll(strings.ReplaceAll(f.Param(), " ", ", "), "_", " ") + "."
 	case "unique":
 		return "Each of these only once."
+	case "datetime":
+		return "A day, such as 2026-02-06."
 	case "email":
 		return "An e-mail address, such as name@museum.example."
 	case "edtf":
