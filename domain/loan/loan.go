@@ -1,6 +1,7 @@
 package loan
 
 import (
+	"cmp"
 	"crypto/sha256"
 	"encoding/hex"
 	"slices"
@@ -33,7 +34,7 @@ const (
 	Recalled   State = "recalled"  // after dispatch: it is on its way back, or soon
 )
 
-// Line lists the states of a loan that goes well, in order.
+// Stages lists the states of a loan that goes well, in order.
 var Stages = []State{Requested, Assessing, Agreed, Issued, Signed, Prepared, Dispatched, Received, OnDisplay, Packing, Returned, Closed}
 
 // States lists every state.
@@ -191,10 +192,7 @@ func (f *Facts) check(site domain.Site) error {
 		}
 	}
 	if f.Terms == "" {
-		f.Terms = site.LoanTerms
-	}
-	if f.Terms == "" {
-		f.Terms = ExampleTerms
+		f.Terms = strings.TrimSpace(cmp.Or(site.LoanTerms, ExampleTerms))
 	}
 	return domain.InvalidFields(fields)
 }
