@@ -106,6 +106,7 @@ var said = words(
 	fileWords,
 	photoWords,
 	agendaWords,
+	loanWords,
 )
 
 // words joins the areas' sentences.

@@ -121,7 +121,7 @@ func (l *Loan) Draft(by domain.Actor, things Things, site domain.Site, at time.T
 		}
 	}
 	for _, a := range l.Approvals {
-		if slices.Contains(l.Departments, a.Department) && a.Scope == l.scope(a.Department) {
+		if a.Holds {
 			c.Approvals = append(c.Approvals, Approved{Department: a.Department, By: a.By, At: stamp(a.At)})
 		}
 	}
@@ -142,11 +142,9 @@ func (l *Loan) Issue(by domain.Actor, things Things, site domain.Site, at time.T
 	content := l.Draft(by, things, site, at)
 	a := Agreement{ID: domain.NewID(), Number: content.Number, IssuedBy: who(by), IssuedAt: at, SHA256: fingerprint(content), Signatures: []Signature{},
 		Holds: true, Content: content, Basis: l.basis()}
-	for i := range l.Agreements {
-		l.Agreements[i].Holds = false
-	}
 	l.Agreements = append(l.Agreements, a)
 	l.Added.Agreements = append(l.Added.Agreements, a)
+	l.hold()
 	l.State = Issued
 	l.raise(by, nil, "agreement_issued", map[string]any{"number": a.Number, "sha256": a.SHA256}, at)
 	return nil

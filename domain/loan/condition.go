@@ -124,19 +124,19 @@ func (n *Line) unstated(dispatch Day, most int) string {
 
 // HandOver is a passing from hand to hand, with the condition of each line (L4). It is never changed.
 type HandOver struct {
-	ID            domain.ID       `json:"id"`
-	Stage         State           `json:"stage"`              // dispatched, received, packing, returned
-	VenueID       *domain.ID      `json:"venue_id,omitempty"` // received there
-	Place         string          `json:"place"`              // where it happened
-	GivenBy       string          `json:"given_by"`
-	ReceivedBy    string          `json:"received_by"`
-	Carrier       string          `json:"carrier,omitempty"`
-	CratesAndSeal string          `json:"crates_and_seals"` // counted, with their numbers
-	HappenedOn    Day             `json:"happened_on"`
-	Authoriser    *Who            `json:"authoriser,omitempty"` // of an exit from the house
-	Conditions    []LineCondition `json:"conditions"`
-	By            Who             `json:"by"` // who recorded it
-	At            time.Time       `json:"at"`
+	ID             domain.ID       `json:"id"`
+	Stage          State           `json:"stage"`              // dispatched, received, packing, returned
+	VenueID        *domain.ID      `json:"venue_id,omitempty"` // received there
+	Place          string          `json:"place"`              // where it happened
+	GivenBy        string          `json:"given_by"`
+	ReceivedBy     string          `json:"received_by"`
+	Carrier        string          `json:"carrier,omitempty"`
+	CratesAndSeals string          `json:"crates_and_seals"` // counted, with their numbers
+	HappenedOn     Day             `json:"happened_on"`
+	Authoriser     *Who            `json:"authoriser,omitempty"` // of an exit from the house
+	Conditions     []LineCondition `json:"conditions"`
+	By             Who             `json:"by"` // who recorded it
+	At             time.Time       `json:"at"`
 }
 
 // LineCondition is how one line was found at a hand-over, against the statement before. A line whose
@@ -162,14 +162,14 @@ const (
 
 // NewHandOver records a hand-over.
 type NewHandOver struct {
-	GivenBy       string             `json:"given_by" validate:"required,max=300"`
-	ReceivedBy    string             `json:"received_by" validate:"required,max=300"`
-	Carrier       string             `json:"carrier" validate:"max=300"`
-	CratesAndSeal string             `json:"crates_and_seals" validate:"required,max=2000"`
-	HappenedOn    Day                `json:"happened_on" validate:"omitempty,datetime=2006-01-02"` // empty: today
-	VenueID       *domain.ID         `json:"venue_id,omitempty"`                                   // received at; may be left out when there is one venue
-	PlaceID       *domain.ID         `json:"place_id,omitempty"`                                   // where the things stand from now on
-	Conditions    []NewLineCondition `json:"conditions" validate:"max=2000,dive"`
+	GivenBy        string             `json:"given_by" validate:"required,max=300"`
+	ReceivedBy     string             `json:"received_by" validate:"required,max=300"`
+	Carrier        string             `json:"carrier" validate:"max=300"`
+	CratesAndSeals string             `json:"crates_and_seals" validate:"required,max=2000"`
+	HappenedOn     Day                `json:"happened_on" validate:"omitempty,datetime=2006-01-02"` // empty: today
+	VenueID        *domain.ID         `json:"venue_id,omitempty"`                                   // received at; may be left out when there is one venue
+	PlaceID        *domain.ID         `json:"place_id,omitempty"`                                   // where the things stand from now on
+	Conditions     []NewLineCondition `json:"conditions" validate:"max=2000,dive"`
 }
 
 // NewLineCondition says how one line was found.
@@ -199,7 +199,7 @@ func (l *Loan) handOver(by domain.Actor, stage State, n NewHandOver, seen bool, 
 		return nil, domain.Invalid("/happened_on", "order", "A hand-over is recorded when it was, after the hand-over before it.")
 	}
 	h := &HandOver{ID: domain.NewID(), Stage: stage, GivenBy: strings.TrimSpace(n.GivenBy), ReceivedBy: strings.TrimSpace(n.ReceivedBy),
-		Carrier: strings.TrimSpace(n.Carrier), CratesAndSeal: strings.TrimSpace(n.CratesAndSeal), HappenedOn: n.HappenedOn,
+		Carrier: strings.TrimSpace(n.Carrier), CratesAndSeals: strings.TrimSpace(n.CratesAndSeals), HappenedOn: n.HappenedOn,
 		Conditions: []LineCondition{}, By: who(by), At: at}
 	var fields []domain.Field
 	given := map[domain.ID]bool{}

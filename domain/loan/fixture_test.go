@@ -190,7 +190,7 @@ func prepared(t *testing.T) *journey {
 }
 
 func handing() NewHandOver {
-	return NewHandOver{GivenBy: "Rune", ReceivedBy: "Driver P. Holm", Carrier: "Art carrier of the north", CratesAndSeal: "2 crates, seals 11 and 12"}
+	return NewHandOver{GivenBy: "Rune", ReceivedBy: "Driver P. Holm", Carrier: "Art carrier of the north", CratesAndSeals: "2 crates, seals 11 and 12"}
 }
 
 // seen is a hand-over at which everything was looked at.

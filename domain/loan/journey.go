@@ -68,14 +68,17 @@ func (l *Loan) unprepared(today Day, site domain.Site) []string {
 	return missing
 }
 
-// held says which stops and which open emergencies keep the line at home.
+// held says which stops, other loans and open emergencies keep the line at home.
 func (n *Line) held(t *Thing, site domain.Site) []string {
 	var missing []string
-	var refusal *domain.Error
 	err := handling.Refuse(t.Sheet, t.Standing, n.ComponentIDs(), site.Zone)
 	if e, ok := err.(*domain.Error); ok {
-		refusal = e
-		missing = append(missing, "the release of a stop. "+refusal.Message)
+		missing = append(missing, "the release of a stop. "+e.Message)
+	}
+	for _, e := range t.Elsewhere {
+		if overlap(t.Sheet, n.ComponentIDs(), e.ComponentIDs) {
+			missing = append(missing, "the return of "+n.Called()+" from loan "+e.Reference)
+		}
 	}
 	for _, e := range t.Emergencies {
 		missing = append(missing, "the ratification of an emergency stabilisation of "+t.Sheet.Object.Number+": "+e)

@@ -281,6 +281,7 @@ func (l *Loan) in(act string, states ...State) error {
 func (l *Loan) settle(by domain.Actor, at time.Time) {
 	was := l.State
 	l.count()
+	defer l.hold()
 	if was != Agreed && was != Issued && was != Signed && was != Prepared {
 		return
 	}
@@ -308,7 +309,21 @@ func (l *Loan) count() {
 }
 
 // Count fills what follows from the rest; the store calls it after reading.
-func (l *Loan) Count() { l.count() }
+func (l *Loan) Count() {
+	l.count()
+	l.hold()
+}
+
+// hold says which approvals and which version of the agreement count.
+func (l *Loan) hold() {
+	for i := range l.Approvals {
+		a := &l.Approvals[i]
+		a.Holds = slices.Contains(l.Departments, a.Department) && a.Scope == l.scope(a.Department)
+	}
+	for i := range l.Agreements {
+		l.Agreements[i].Holds = i == len(l.Agreements)-1 && l.agreementHolds()
+	}
+}
 
 func (l *Loan) raise(by domain.Actor, object *domain.ID, kind string, change any, at time.Time) {
 	l.Raise(domain.Event{At: at, ActorID: &by.ID, Area: "loan", Subject: l.ID, Object: object, Kind: kind, Change: change})

@@ -476,6 +476,9 @@ func TestL3Missing(t *testing.T) {
 			j.things[j.suit.Object.ID].Standing = []handling.Stop{stopOn(j.suit, j.part("1a"))}
 		}, "A stop has stood on 1971.3.1.1a cuff"},
 		"emergency": {func(j *journey) { j.things[j.suit.Object.ID].Emergencies = []string{"cover of 1 March 2026"} }, "emergency stabilisation of 1971.3.1"},
+		"away with another loan": {func(j *journey) {
+			j.things[j.suit.Object.ID].Elsewhere = []Elsewhere{{ComponentIDs: []domain.ID{j.part("1")}, Reference: "L.2025.9"}}
+		}, "the return of 1971.3.1.1a cuff from loan L.2025.9"},
 		"insurance withdrawn": {func(j *journey) {
 			j.must(j.loan.WithdrawInsurance(rune, j.loan.Insurances[0].ID, Telling{"Of another loan."}, j.now))
 		}, "insurance or indemnity in EUR up to the total of the values from 6 February 2026 to 31 August 2026"},

@@ -32,6 +32,15 @@ type Store interface {
 	Sheets(ctx context.Context, objectIDs []domain.ID) (map[domain.ID]*collection.Sheet, error)
 	// Hazards are what the materials of several objects call for, and what was assessed about them.
 	Hazards(ctx context.Context, objectIDs []domain.ID) (map[domain.ID][]handling.MaterialHazard, map[domain.ID][]handling.Assessment, error)
+	// Elsewhere is what of several objects is away with other loans.
+	Elsewhere(ctx context.Context, except domain.ID, objectIDs []domain.ID) (map[domain.ID][]Elsewhere, error)
+}
+
+// Elsewhere is something that is away with another loan.
+type Elsewhere struct {
+	ObjectID     domain.ID
+	ComponentIDs []domain.ID // none: the whole
+	Reference    string      // of the other loan
 }
 
 // Owned says what an ID names that belongs to a loan.

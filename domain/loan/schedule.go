@@ -19,6 +19,7 @@ type Thing struct {
 	Standing    []handling.Stop
 	Emergencies []string    // stabilisations whose ratification is open, each in words
 	Away        []domain.ID // components that are not with it (C5)
+	Elsewhere   []Elsewhere // what of it is away with other loans
 }
 
 // Things are the objects of a loan, by ID.
@@ -259,7 +260,7 @@ func (l Loan) Seen(by domain.Actor) *Loan {
 		}
 		l.HandOvers = slices.Clone(l.HandOvers)
 		for i := range l.HandOvers {
-			l.HandOvers[i].Carrier, l.HandOvers[i].Place, l.HandOvers[i].CratesAndSeal = "", "", ""
+			l.HandOvers[i].Carrier, l.HandOvers[i].Place, l.HandOvers[i].CratesAndSeals = "", "", ""
 		}
 	}
 	return &l

@@ -74,9 +74,13 @@ func (s *Service) things(ctx context.Context, l *Loan) (Things, error) {
 	if err != nil {
 		return nil, fmt.Errorf("parts away: %w", err)
 	}
+	elsewhere, err := s.store.Elsewhere(ctx, l.ID, ids)
+	if err != nil {
+		return nil, err
+	}
 	all := Things{}
 	for id, sheet := range sheets {
-		t := &Thing{Sheet: sheet, Emergencies: emergencies[id], Away: away[id], Cautions: handling.Dangers(sheet, made[id], s.usual)}
+		t := &Thing{Sheet: sheet, Elsewhere: elsewhere[id], Emergencies: emergencies[id], Away: away[id], Cautions: handling.Dangers(sheet, made[id], s.usual)}
 		for i := range t.Cautions {
 			c := &t.Cautions[i]
 			for _, a := range assessed[id] {
