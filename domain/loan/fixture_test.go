@@ -65,7 +65,9 @@ func newJourney(t *testing.T) *journey {
 	cuff.ParentID = &suit.ID
 	zip := component("2", "zip", collection.Never)
 	zip.RemovalReason = "glued in"
-	j := &journey{t: t, dress: sheet("1968.14.2"), suit: sheet("1971.3.1", suit, cuff, zip), site: domain.DefaultSite(), now: time.Date(2026, 2, 6, 9, 0, 0, 0, time.UTC)}
+	seal := component("1a1", "seal", collection.Freely)
+	seal.ParentID = &cuff.ID
+	j := &journey{t: t, dress: sheet("1968.14.2"), suit: sheet("1971.3.1", suit, cuff, seal, zip), site: domain.DefaultSite(), now: time.Date(2026, 2, 6, 9, 0, 0, 0, time.UTC)}
 	j.site.Name, j.site.Address = "Museum of the Sound", "Havnegade 1, Køge"
 	l, err := New(rune, facts(), j.site, j.now.AddDate(0, -3, 0))
 	if err != nil {
@@ -73,7 +75,7 @@ func newJourney(t *testing.T) *journey {
 	}
 	l.Reference = "L.2025.1"
 	j.loan = l
-	j.things = Things{j.dress.Object.ID: {Sheet: j.dress}, j.suit.Object.ID: {Sheet: j.suit}}
+	j.things = Things{j.dress.Object.ID: {Sheet: j.dress}, j.suit.Object.ID: {Sheet: j.suit, Away: []domain.ID{cuff.ID}}}
 	return j
 }
 

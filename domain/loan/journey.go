@@ -75,6 +75,11 @@ func (n *Line) held(t *Thing, site domain.Site) []string {
 	if e, ok := err.(*domain.Error); ok {
 		missing = append(missing, "the release of a stop. "+e.Message)
 	}
+	for _, c := range n.Components {
+		if !slices.Contains(t.Away, c.ID) {
+			missing = append(missing, "the record that "+c.Called+" was taken off, with a place of its own")
+		}
+	}
 	for _, e := range t.Elsewhere {
 		if overlap(t.Sheet, n.ComponentIDs(), e.ComponentIDs) {
 			missing = append(missing, "the return of "+n.Called()+" from loan "+e.Reference)
@@ -203,9 +208,10 @@ func (l *Loan) Pack(by domain.Actor, n NewHandOver, site domain.Site, at time.Ti
 	return h, nil
 }
 
-// Return records the arrival at home: everything looked at and compared (L4).
+// Return records the arrival at home: everything looked at and compared (L4). It leaves the building
+// of the venue, so it is for a registrar (V3).
 func (l *Loan) Return(by domain.Actor, n NewHandOver, site domain.Site, at time.Time) (*HandOver, error) {
-	if err := by.May(Hand); err != nil {
+	if err := by.May(Manage); err != nil {
 		return nil, err
 	}
 	if err := l.in("returned", Packing, Recalled); err != nil {
@@ -326,7 +332,7 @@ func (l *Loan) Next(by domain.Actor, things Things, site domain.Site, at time.Ti
 	case OnDisplay:
 		n.Act, n.Who = "be packed for the way back", "a registrar or a conservator"
 	case Packing:
-		n.Act, n.Who = "return", "a registrar or a conservator"
+		n.Act, n.Who = "return", "a registrar"
 	case Recalled:
 		n.Act, n.Who = "be packed and return", "a registrar or a conservator"
 	case Returned:

@@ -75,9 +75,9 @@ type Emergencies interface {
 	OpenEmergencies(ctx context.Context, objectIDs ...domain.ID) (map[domain.ID][]string, error)
 }
 
-// Away knows which components are not with their objects (C5), by object.
+// Away knows which components are not with their objects (C5), by object and by label: ".4a".
 type Away interface {
-	Away(ctx context.Context, objectIDs ...domain.ID) (map[domain.ID][]domain.ID, error)
+	PartsAwayOf(ctx context.Context, objectIDs ...domain.ID) (map[domain.ID][]string, error)
 }
 
 // Item is an object, or a component of one, that moves by itself.
@@ -88,10 +88,9 @@ type Item struct {
 
 // Moves carries things from place to place, in the caller's transaction.
 type Moves interface {
-	// Depart takes things out of the house; they are in transit until they arrive.
-	Depart(ctx context.Context, by domain.Actor, items []Item, reason string, at time.Time) error
-	// Arrive puts things in a place.
-	Arrive(ctx context.Context, by domain.Actor, items []Item, placeID domain.ID, reason string, at time.Time) error
+	// Carry moves things to a place. With a carrier they are in transit there until they are carried
+	// again without one. back, when it is a day, is when they are expected back.
+	Carry(ctx context.Context, by domain.Actor, items []Item, placeID domain.ID, carrier, reason string, back Day) error
 }
 
 // Notices tells people what they must hear of at once, in the caller's transaction.

@@ -112,7 +112,7 @@ func (n *Line) entry(t *Thing) Entry {
 		e.Condition = s.Text + " (" + s.By.Name + ", examined on " + s.ExaminedOn.Words() + ")"
 	}
 	lent := n.lent(t)
-	away := func(id domain.ID) bool { return slices.Contains(t.Away, id) }
+	gone, missing := n.gone(t)
 	if e.Whole {
 		e.Included = append(e.Included, whole(len(t.Sheet.Components)))
 		e.Dimensions, e.Mass = lengths("", o.Dimensions), kilograms("", o)
@@ -128,13 +128,11 @@ func (n *Line) entry(t *Thing) Entry {
 		}
 		e.NotIncluded = append(e.NotIncluded, "all other parts of "+o.Number)
 	}
-	for _, c := range t.Sheet.Components {
-		if slices.Contains(lent, c.ID) && away(c.ID) && !slices.ContainsFunc(t.Sheet.Above(c.ID), away) {
-			e.NotIncluded = append(e.NotIncluded, "without ."+c.Label+" "+c.Name)
-		}
+	for _, c := range missing {
+		e.NotIncluded = append(e.NotIncluded, "without ."+c.Label+" "+c.Name)
 	}
 	for _, m := range t.Sheet.Materials {
-		if !slices.Contains(lent, m.ComponentID) || away(m.ComponentID) {
+		if !slices.Contains(lent, m.ComponentID) || slices.Contains(gone, m.ComponentID) {
 			continue
 		}
 		name := m.MaterialName
@@ -177,6 +175,19 @@ func (n *Line) lent(t *Thing) []domain.ID {
 		}
 	}
 	return lent
+}
+
+// gone are the components that would go with the line and are not with it, with all that is below
+// them (C5); tops are the ones that were taken off. A part that is lent by itself is not gone.
+func (n *Line) gone(t *Thing) (gone []domain.ID, tops []collection.Component) {
+	lent, chosen := n.lent(t), n.ComponentIDs()
+	for _, c := range t.Sheet.Components { // parents before their parts
+		if !slices.Contains(t.Away, c.ID) || !slices.Contains(lent, c.ID) || slices.Contains(chosen, c.ID) || slices.Contains(gone, c.ID) {
+			continue
+		}
+		gone, tops = append(gone, t.Sheet.Below(c.ID)...), append(tops, c)
+	}
+	return gone, tops
 }
 
 func whole(components int) string {

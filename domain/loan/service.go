@@ -70,7 +70,7 @@ func (s *Service) things(ctx context.Context, l *Loan) (Things, error) {
 	if err != nil {
 		return nil, fmt.Errorf("open emergencies: %w", err)
 	}
-	away, err := s.Away.Away(ctx, ids...)
+	away, err := s.Away.PartsAwayOf(ctx, ids...)
 	if err != nil {
 		return nil, fmt.Errorf("parts away: %w", err)
 	}
@@ -80,7 +80,12 @@ func (s *Service) things(ctx context.Context, l *Loan) (Things, error) {
 	}
 	all := Things{}
 	for id, sheet := range sheets {
-		t := &Thing{Sheet: sheet, Elsewhere: elsewhere[id], Emergencies: emergencies[id], Away: away[id], Cautions: handling.Dangers(sheet, made[id], s.usual)}
+		t := &Thing{Sheet: sheet, Elsewhere: elsewhere[id], Emergencies: emergencies[id], Cautions: handling.Dangers(sheet, made[id], s.usual)}
+		for _, c := range sheet.Components {
+			if slices.Contains(away[id], "."+c.Label) {
+				t.Away = append(t.Away, c.ID)
+			}
+		}
 		for i := range t.Cautions {
 			c := &t.Cautions[i]
 			for _, a := range assessed[id] {
@@ -317,10 +322,13 @@ func (s *Service) Dispatch(ctx context.Context, by domain.Actor, id domain.ID, v
 		if err != nil {
 			return err
 		}
-		if err := s.tell(ctx, l, h); err != nil || s.Moves == nil {
+		if n.PlaceID == nil {
+			return domain.Invalid("/place_id", "required", "Say to which place the objects are on their way.")
+		}
+		if err := s.tell(ctx, l, h); err != nil {
 			return err
 		}
-		return s.Moves.Depart(ctx, by, l.items(), "Loan "+l.Reference+", dispatched to "+l.Borrower.Name+" with "+h.Carrier, at)
+		return s.Moves.Carry(ctx, by, l.items(), *n.PlaceID, h.Carrier, "Loan "+l.Reference+" to "+l.Borrower.Name, l.Until)
 	})
 }
 
@@ -363,14 +371,14 @@ func (s *Service) tell(ctx context.Context, l *Loan, h *HandOver) error {
 }
 
 // arrive moves what is lent to a place, which must be named.
-func (s *Service) arrive(ctx context.Context, by domain.Actor, l *Loan, h *HandOver, n NewHandOver, at time.Time) error {
-	if err := s.tell(ctx, l, h); err != nil || s.Moves == nil {
-		return err
-	}
+func (s *Service) arrive(ctx context.Context, by domain.Actor, l *Loan, h *HandOver, n NewHandOver, back Day) error {
 	if n.PlaceID == nil {
 		return domain.Invalid("/place_id", "required", "Say in which place the objects stand now.")
 	}
-	return s.Moves.Arrive(ctx, by, l.items(), *n.PlaceID, "Loan "+l.Reference+", "+string(h.Stage)+" at "+h.Place, at)
+	if err := s.tell(ctx, l, h); err != nil {
+		return err
+	}
+	return s.Moves.Carry(ctx, by, l.items(), *n.PlaceID, "", "Loan "+l.Reference+", "+string(h.Stage)+" at "+h.Place, back)
 }
 
 // Receive records the arrival at a venue.
@@ -380,7 +388,7 @@ func (s *Service) Receive(ctx context.Context, by domain.Actor, id domain.ID, ve
 		if err != nil {
 			return err
 		}
-		return s.arrive(ctx, by, l, h, n, at)
+		return s.arrive(ctx, by, l, h, n, l.Until)
 	})
 }
 
@@ -402,12 +410,12 @@ func (s *Service) Pack(ctx context.Context, by domain.Actor, id domain.ID, versi
 
 // Return records the arrival at home.
 func (s *Service) Return(ctx context.Context, by domain.Actor, id domain.ID, version int64, n NewHandOver) (*Loan, error) {
-	return s.change(ctx, by, Hand, id, version, func(ctx context.Context, l *Loan, at time.Time) error {
+	return s.change(ctx, by, Manage, id, version, func(ctx context.Context, l *Loan, at time.Time) error {
 		h, err := l.Return(by, n, s.site, at)
 		if err != nil {
 			return err
 		}
-		return s.arrive(ctx, by, l, h, n, at)
+		return s.arrive(ctx, by, l, h, n, "")
 	})
 }
 
