@@ -58,7 +58,7 @@ func (l *Loan) Insure(by domain.Actor, n NewInsurance, at time.Time) error {
 		Currency: n.Currency, Span: Span{n.From, n.Until}, Note: strings.TrimSpace(n.Note), By: who(by), At: at}
 	l.Insurances = append(l.Insurances, i)
 	l.Added.Insurances = append(l.Added.Insurances, i)
-	l.raise(by, nil, "insured", map[string]any{"insurance": i.ID, "kind": i.Kind, "from_on": i.From, "until_on": i.Until}, at)
+	l.raise(by, nil, "insured", i, at)
 	return nil
 }
 

@@ -352,7 +352,6 @@ func (l *Loan) SetConditions(by domain.Actor, lineID domain.ID, c Conditions, at
 }
 
 // SetValue says what a line is insured for (L1). Whoever may not see the value may not set it (P3).
-// The event does not tell the figure, because more people read events than values.
 func (l *Loan) SetValue(by domain.Actor, lineID domain.ID, v Valuation, at time.Time) error {
 	if err := by.May(Value); err != nil {
 		return err
@@ -375,7 +374,7 @@ func (l *Loan) SetValue(by domain.Actor, lineID domain.ID, v Valuation, at time.
 	}
 	value := v.Value.Round(2)
 	line.Value, line.Currency, line.Insurer = &value, v.Currency, strings.TrimSpace(v.Insurer)
-	l.raise(by, &line.ObjectID, "value_set", map[string]any{"line": line.ID}, at)
+	l.raise(by, &line.ObjectID, "value_set", map[string]any{"line": line.ID, "value": v}, at)
 	l.settle(by, at)
 	return nil
 }

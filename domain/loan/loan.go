@@ -219,7 +219,8 @@ func New(by domain.Actor, f Facts, site domain.Site, at time.Time) (*Loan, error
 		f.Venues[i].ID = domain.NewID()
 	}
 	l := &Loan{ID: domain.NewID(), State: Requested, Facts: f, Version: 1, CreatedAt: at, CreatedBy: who(by)}
-	l.raise(by, nil, "requested", f, at)
+	l.raise(by, nil, "requested", f.public(), at)
+	l.raise(by, nil, "details_set", f.details(), at)
 	return l, nil
 }
 
@@ -250,10 +251,29 @@ func (l *Loan) Change(by domain.Actor, f Facts, site domain.Site, at time.Time) 
 			l.OldVenues = append(l.OldVenues, v)
 		}
 	}
+	before := l.Facts
 	l.Facts = f
-	l.raise(by, nil, "changed", f, at)
+	l.raise(by, nil, "changed", f.public(), at)
+	if fingerprint(before.details()) != fingerprint(f.details()) {
+		l.raise(by, nil, "details_set", f.details(), at)
+	}
 	l.settle(by, at)
 	return nil
+}
+
+// public are the facts without what only the staff sees (P3); details are those. Events of the kinds
+// details_set, value_set and insured are for whom P3 allows.
+func (f Facts) public() Facts {
+	f.Borrower, f.Transport, f.Courier = Borrower{Name: f.Borrower.Name}, "", ""
+	f.Venues = slices.Clone(f.Venues)
+	for i := range f.Venues {
+		f.Venues[i].Address = ""
+	}
+	return f
+}
+
+func (f Facts) details() map[string]any {
+	return map[string]any{"borrower": f.Borrower, "transport": f.Transport, "courier": f.Courier, "venues": f.Venues}
 }
 
 // before refuses changes to a loan that has left or is over.

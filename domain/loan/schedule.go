@@ -263,12 +263,7 @@ func (l Loan) Seen(by domain.Actor) *Loan {
 		l.Totals, l.Insurances = nil, nil
 	}
 	if !ofStaff(by) {
-		l.Borrower = Borrower{Name: l.Borrower.Name}
-		l.Transport, l.Courier, l.Facilities = "", "", []Facilities{}
-		l.Venues = slices.Clone(l.Venues)
-		for i := range l.Venues {
-			l.Venues[i].Address = ""
-		}
+		l.Facts, l.Facilities = l.public(), []Facilities{}
 		l.HandOvers = slices.Clone(l.HandOvers)
 		for i := range l.HandOvers {
 			l.HandOvers[i].Carrier, l.HandOvers[i].Place, l.HandOvers[i].CratesAndSeals = "", "", ""
