@@ -30,7 +30,7 @@ var areaMayImport = map[string][]string{
 	"agenda":     {},
 	"collection": {"material"},
 	"handling":   {"collection", "material", "agenda"},
-	"loan":       {"collection", "material", "agenda", "movement", "photo"},
+	"loan":       {"collection", "material", "agenda", "handling", "movement", "photo"},
 	"material":   {},
 	"movement":   {"collection", "agenda", "handling"},
 	"people":     {},
