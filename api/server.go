@@ -23,6 +23,7 @@ import (
 	"farthingale/domain/people"
 	"farthingale/domain/photo"
 	"farthingale/domain/record"
+	"farthingale/domain/treatment"
 )
 
 // Prefix is where the API lives.
@@ -41,6 +42,7 @@ type Services struct {
 	Photo      *photo.Service
 	Collection *collection.Service
 	Material   *material.Service
+	Treatment  *treatment.Service
 	Once       Once
 	Now        func() time.Time
 	Log        *slog.Logger
@@ -66,6 +68,7 @@ func (s *Server) Routes(e *echo.Echo) {
 	g := e.Group(Prefix)
 	s.peopleRoutes(g)
 	s.recordRoutes(g)
+	s.treatmentRoutes(g)
 	s.agendaRoutes(g)
 	s.photoRoutes(g)
 	s.collectionRoutes(g)

@@ -107,6 +107,7 @@ var said = words(
 	photoWords,
 	agendaWords,
 	loanWords,
+	treatmentWords,
 )
 
 // words joins the areas' sentences.

@@ -62,7 +62,7 @@ var bench = func() Facts {
 		all[p.ID] = p
 	}
 	return Facts{Sheet: sheet(), Site: site, Curators: []people.Person{dee, eve}, People: all,
-		Materials: map[string]string{"acrylic-adhesive": "acrylic adhesive", "animal-glue": "animal glue", "ebonite": "hard rubber"},
+		Materials: map[string]string{"acrylic-adhesive": "acrylic adhesive", "animal-glue": "animal glue", "ebonite": "hard rubber", "polyethylene-foam": "polyethylene foam"},
 		Photos: []PhotoRef{
 			{ID: beforeCuff, Components: []domain.ID{cuff}, View: "front", Stage: "before", SHA256: "aa"},
 			{ID: afterCuff, Components: []domain.ID{cuff}, View: "front", Stage: "after", SHA256: "bb"},

@@ -1,6 +1,7 @@
 package treatment
 
 import (
+	"encoding/json"
 	"fmt"
 	"slices"
 	"strings"
@@ -53,6 +54,8 @@ type Completion struct {
 	Used    []MaterialUsed    `json:"materials"`      // from the log
 	Shown   []PhotoRef        `json:"shown"`          // every photograph of the treatment, with its hash
 	Legend  map[string]string `json:"legend"`         // names of the components
+
+	Frozen json.RawMessage `json:"-"` // all this as it is kept; set when read
 }
 
 // MaterialUsed is one material of the log: what, which product, which batch, in what, on how many
@@ -82,7 +85,7 @@ func (t *Treatment) MaterialsUsed() []MaterialUsed {
 			if m.Concentration != nil {
 				concentration = m.Concentration.String()
 			}
-			key := strings.Join([]string{m.MaterialKey, m.Auxiliary, fold(m.Product), fold(m.Batch), concentration, m.Unit, fold(m.Solvent)}, "\x1f")
+			key := strings.Join([]string{m.MaterialKey, m.Auxiliary, Fold(m.Product), Fold(m.Batch), concentration, m.Unit, Fold(m.Solvent)}, "\x1f")
 			if i, ok := at[key]; ok {
 				used[i].Times++
 				continue
@@ -223,11 +226,12 @@ func (t *Treatment) lacksCompletion(c *Completion, at time.Time) []string {
 	return lacks
 }
 
-// lacksPair says whether a component lacks a photograph before or after with the same view.
+// lacksPair says whether a component lacks a photograph before or after with the same view. One that
+// names no component is of the whole object.
 func (c *Completion) lacksPair(part Part) []string {
 	views := map[string]map[string]bool{"before": {}, "after": {}}
 	for _, p := range c.Shown {
-		if v, ok := views[p.Stage]; ok && p.View != "" && slices.Contains(p.Components, part.ID) {
+		if v, ok := views[p.Stage]; ok && p.View != "" && (len(p.Components) == 0 || slices.Contains(p.Components, part.ID)) {
 			v[p.View] = true
 		}
 	}

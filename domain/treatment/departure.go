@@ -41,5 +41,5 @@ func (t *Treatment) RecordDeparture(by domain.Actor, n NewDeparture, f Facts, at
 	}
 	t.Departures = append(t.Departures, w)
 	t.raise(by, "departure_recorded", map[string]any{"departure": w.ID, "what": n.What, "why": n.Why}, at)
-	return &w, nil
+	return &t.Departures[len(t.Departures)-1], nil
 }

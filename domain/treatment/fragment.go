@@ -39,6 +39,7 @@ type NewDesignation struct {
 // no effect before a second person has authorised it.
 type Designation struct {
 	ID          domain.ID  `json:"id"`
+	Number      int        `json:"number"` // 1, 2, 3 … within the treatment
 	ComponentID domain.ID  `json:"component_id"`
 	Called      string     `json:"called"`
 	Designation string     `json:"designation"`
@@ -67,7 +68,7 @@ func (t *Treatment) Designate(by domain.Actor, n NewDesignation, f Facts, at tim
 			return nil, domain.RefuseState("T10", "The disposal of "+d.Called+" is authorised already.")
 		}
 	}
-	d := Designation{ID: domain.NewID(), ComponentID: c.ID, Called: f.Sheet.Called(c.ID), Designation: n.Designation, Signature: *sign(by, n.Designation, n.Reason, at)}
+	d := Designation{ID: domain.NewID(), Number: len(t.Designations) + 1, ComponentID: c.ID, Called: f.Sheet.Called(c.ID), Designation: n.Designation, Signature: *sign(by, n.Designation, n.Reason, at)}
 	t.Designations = append(t.Designations, d)
 	t.join(who(by), Deciding, "decided on a fragment", at)
 	t.raise(by, "designated", map[string]any{"designation": d}, at)
@@ -76,13 +77,13 @@ func (t *Treatment) Designate(by domain.Actor, n NewDesignation, f Facts, at tim
 
 // AuthoriseDisposal is the second authorisation of a disposal: by another curator of the department
 // or a registrar, who did not treat (T10).
-func (t *Treatment) AuthoriseDisposal(by domain.Actor, id domain.ID, s Statement, at time.Time) (*Designation, error) {
+func (t *Treatment) AuthoriseDisposal(by domain.Actor, number int, s Statement, at time.Time) (*Designation, error) {
 	if err := by.May(Authorise); err != nil {
 		return nil, err
 	}
 	for i := range t.Designations {
 		d := &t.Designations[i]
-		if d.ID != id {
+		if d.Number != number {
 			continue
 		}
 		p := t.party(by.ID)

@@ -17,7 +17,7 @@ type PhotoRef struct {
 	Components []domain.ID `json:"components"`
 	View       string      `json:"view"`
 	Stage      string      `json:"stage"` // before, during, after, …
-	SHA256     string      `json:"sha256"`
+	SHA256     string      `json:"sha256" db:"sha256"`
 	TakenAt    *time.Time  `json:"taken_at,omitempty"`
 }
 
@@ -30,7 +30,9 @@ type HandlingNote struct {
 	Hands      []Who
 	Components []domain.ID
 	Minutes    int
+	Gloves     string
 	Noticed    []string // noise, powder … raise a stop there (H2)
+	Controls   string   // kept or not_kept, where there are hazards
 	Note       string
 }
 
@@ -126,6 +128,10 @@ type MaterialQuery struct {
 	MaterialKey string `json:"material_key,omitempty" validate:"max=80"`
 }
 
+// AnyVersion lets a job, or an act that is not on the treatment itself, change a treatment in whatever
+// version it is.
+const AnyVersion int64 = 0
+
 // Store keeps treatments and emergencies. Update and UpdateStabilisation read the whole under lock,
 // let change decide, and write what it changed and the events it raised; change is called with the
 // transaction in its context.
@@ -149,8 +155,8 @@ type Store interface {
 	People(ctx context.Context, ids []domain.ID) (map[domain.ID]people.Person, error)
 	Materials(ctx context.Context, keys []string) (map[string]string, error)
 
-	// Document rebuilds, from the rows themselves, the document that was or is to be sealed.
-	Document(ctx context.Context, kind string, subjectID domain.ID) (any, error)
+	// Holding reads the treatment that holds the subject of a seal of this kind.
+	Holding(ctx context.Context, kind string, subjectID domain.ID) (*Treatment, error)
 }
 
 // StabilisationFilter narrows a list of emergencies; zero values do not narrow.

@@ -3,6 +3,7 @@ package treatment
 import (
 	"crypto/sha256"
 	"encoding/hex"
+	"encoding/json"
 	"fmt"
 	"slices"
 	"time"
@@ -86,7 +87,7 @@ type Test struct {
 
 // PlannedView is a photograph to be taken, at each of its stages from the same side.
 type PlannedView struct {
-	View   string   `json:"view" validate:"required,max=60"`
+	View   string   `json:"view" validate:"required,oneof=front back left right three_quarter_left three_quarter_right top inside detail label closure_open closure_closed packed other"`
 	Stages []string `json:"stages" validate:"required,min=1,unique,dive,oneof=before during after"`
 }
 
@@ -102,6 +103,8 @@ type Version struct {
 	SubmittedBy Who               `json:"submitted_by"`
 	SubmittedAt time.Time         `json:"submitted_at"`
 	Voided      *Signature        `json:"voided,omitempty"` // taken back before a decision
+
+	Frozen json.RawMessage `json:"-"` // text and legend as they are kept; set when read
 }
 
 // sum is the SHA-256 of a text and its legend.

@@ -12,7 +12,7 @@ import (
 
 func rescue(hands ...domain.ID) NewEmergency {
 	return NewEmergency{Imminent: "The neck ring slides off its stand.", NoticedAt: monday.Add(9 * time.Hour), Methods: []string{"support"},
-		Done: Done{HappenedAt: monday.Add(9*time.Hour + 5*time.Minute), Hands: hands, Components: []domain.ID{helmet}}}
+		Done: Done{HappenedAt: monday.Add(9*time.Hour + 5*time.Minute), Hands: hands, Components: []domain.ID{helmet}, Minutes: 3}}
 }
 
 // source: common practice for the five working days; the check values are counted by hand on a
@@ -167,6 +167,7 @@ func TestT7TheAfterPhotographHasTheSameViewOrAReason(t *testing.T) {
 		"only before":                {[]PhotoRef{photo("before", "front", cuff)}, "", "a photograph after treatment"},
 		"only after":                 {[]PhotoRef{photo("after", "front", cuff)}, "", "a photograph before treatment"},
 		"of another component":       {[]PhotoRef{photo("before", "front", helmet), photo("after", "front", helmet)}, "", "a photograph before and one after"},
+		"of the whole object":        {[]PhotoRef{photo("before", "front"), photo("after", "front", cuff)}, "", ""},
 		"without a view":             {[]PhotoRef{photo("before", "", cuff), photo("after", "", cuff)}, "", "a photograph before and one after"},
 		"during is neither":          {[]PhotoRef{photo("during", "front", cuff), photo("after", "front", cuff)}, "", "a photograph before treatment"},
 		"none, with a stated reason": {nil, "the camera failed; drawn instead", ""},
@@ -280,17 +281,17 @@ func TestT10WhatCameAwayIsDesignatedByACuratorWhoDidNotTreat(t *testing.T) {
 	if !x.Designations[1].Awaiting() || x.NextMove(site)[0].Who != BySecond {
 		t.Errorf("the disposal does not wait: %+v", x.NextMove(site))
 	}
-	_, err = x.AuthoriseDisposal(dee.Actor(), d.ID, Statement{}, monday)
+	_, err = x.AuthoriseDisposal(dee.Actor(), d.Number, Statement{}, monday)
 	refusal(t, err, "T10") // not the same person
 	registrarNow := bo
 	registrarNow.Roles = []domain.Role{domain.Registrar}
-	_, err = x.AuthoriseDisposal(registrarNow.Actor(), d.ID, Statement{}, monday)
+	_, err = x.AuthoriseDisposal(registrarNow.Actor(), d.Number, Statement{}, monday)
 	refusal(t, err, "T2")
-	_, err = x.AuthoriseDisposal(ada.Actor(), d.ID, Statement{}, monday)
+	_, err = x.AuthoriseDisposal(ada.Actor(), d.Number, Statement{}, monday)
 	refusal(t, err, "P2")
-	_, err = x.AuthoriseDisposal(fay.Actor(), d.ID, Statement{"Agreed."}, monday)
+	_, err = x.AuthoriseDisposal(fay.Actor(), d.Number, Statement{"Agreed."}, monday)
 	ok(t, err)
-	_, err = x.AuthoriseDisposal(eve.Actor(), d.ID, Statement{}, monday)
+	_, err = x.AuthoriseDisposal(eve.Actor(), d.Number, Statement{}, monday)
 	refusal(t, err, "T10")
 	_, err = x.Designate(eve.Actor(), study, bench, monday)
 	refusal(t, err, "T10") // it is gone

@@ -128,7 +128,7 @@ func outside(sheet *collection.Sheet, lines []ApprovedLine, method string, compo
 		for _, l := range lines {
 			if l.ComponentID == id || l.AndItsParts && slices.Contains(sheet.Above(id), l.ComponentID) {
 				covering = append(covering, l)
-				if fold(l.Method) == fold(method) {
+				if Fold(l.Method) == Fold(method) {
 					matching = append(matching, l)
 				}
 			}
@@ -190,9 +190,9 @@ func (l ScopeLine) outside(u Use) string {
 
 func (m ScopeMaterial) outside(u Use) string {
 	switch {
-	case m.Product != "" && fold(u.Product) != fold(m.Product):
+	case m.Product != "" && Fold(u.Product) != Fold(m.Product):
 		return fmt.Sprintf("product %s (approved: '%s')", stated(u.Product), m.Product)
-	case m.Solvent != "" && fold(u.Solvent) != fold(m.Solvent):
+	case m.Solvent != "" && Fold(u.Solvent) != Fold(m.Solvent):
 		return fmt.Sprintf("solvent %s (approved: '%s')", stated(u.Solvent), m.Solvent)
 	case m.Least == nil && m.Most == nil:
 		return ""

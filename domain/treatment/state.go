@@ -230,7 +230,8 @@ func (t *Treatment) refuseState(rule, act string, in ...State) error {
 	return domain.RefuseState(rule, fmt.Sprintf("This is %s; it can be %s only while it is %s.", t.State.Words(), act, strings.Join(words, " or ")))
 }
 
-func fold(s string) string { return strings.ToLower(strings.Join(strings.Fields(s), " ")) }
+// Fold is a text as it is compared: in lower case, with single spaces.
+func Fold(s string) string { return strings.ToLower(strings.Join(strings.Fields(s), " ")) }
 
 func nonNil[T any](s []T) []T {
 	if s == nil {

@@ -41,9 +41,11 @@ type Done struct {
 	After           string           `json:"observed_after" validate:"max=4000"`
 	Removed         string           `json:"removed" validate:"max=2000"`
 	RemovedTo       string           `json:"removed_to" validate:"required_with=Removed,max=1000"`
-	Minutes         int              `json:"minutes" validate:"gte=0,lte=6000"`
+	Minutes         int              `json:"minutes" validate:"required,min=1,max=1440"`
 	Photographs     []domain.ID      `json:"photographs" validate:"max=200,unique"`
-	Noticed         []string         `json:"noticed" validate:"max=9,unique,dive,oneof=nothing noise powder resistance loss tear odour tack other"`
+	Gloves          string           `json:"gloves" validate:"omitempty,oneof=nitrile cotton bare_clean_hands other none_possible"`
+	Noticed         []string         `json:"noticed" validate:"max=10,unique,dive,oneof=nothing noise powder resistance loss tear odour tack liquid other"`
+	Controls        string           `json:"controls" validate:"omitempty,oneof=kept not_kept"` // of the usual cautions, where there are any
 	CameAway        []NewCameAway    `json:"came_away" validate:"max=20,dive"`
 	Note            string           `json:"note" validate:"max=10000"`
 }
@@ -106,7 +108,9 @@ type Work struct {
 	RemovedTo       string           `json:"removed_to"`
 	Minutes         int              `json:"minutes"`
 	Photographs     []PhotoRef       `json:"photographs"`
+	Gloves          string           `json:"gloves"`
 	Noticed         []string         `json:"noticed"`
+	Controls        string           `json:"controls"`
 	CameAway        []CameAway       `json:"came_away"`
 	Note            string           `json:"note"`
 	What            string           `json:"what,omitempty"`    // of a departure: what lay outside
@@ -138,13 +142,13 @@ func (d Done) note(by domain.Actor, kind Kind, f Facts, at time.Time) (Work, err
 	w := Work{ID: domain.NewID(), Kind: kind, ObjectID: f.Sheet.Object.ID, HappenedAt: d.HappenedAt.UTC(), RecordedAt: at, RecordedBy: who(by),
 		Late: at.Sub(d.HappenedAt) > LateAfter, Hands: []Who{}, Components: []Part{}, Materials: []UsedMaterial{}, Tool: d.Tool,
 		TemperatureC: d.TemperatureC, HumidityPercent: d.HumidityPercent, Before: d.Before, After: d.After, Removed: d.Removed,
-		RemovedTo: d.RemovedTo, Minutes: d.Minutes, Photographs: []PhotoRef{}, Noticed: nonNil(d.Noticed), CameAway: []CameAway{}, Note: d.Note}
+		RemovedTo: d.RemovedTo, Minutes: d.Minutes, Photographs: []PhotoRef{}, Gloves: d.Gloves, Noticed: nonNil(d.Noticed), Controls: d.Controls, CameAway: []CameAway{}, Note: d.Note}
 	var fields []domain.Field
 	bad := func(rule, message, pointer string, args ...any) {
 		fields = append(fields, domain.Field{Pointer: fmt.Sprintf(pointer, args...), Rule: rule, Message: message})
 	}
 	if d.HappenedAt.Sub(at) > 5*time.Minute {
-		bad("future", "This lies in the future. Note what has happened.", "/happened_at")
+		bad("past", "This lies in the future. Note what has happened.", "/happened_at")
 	}
 	for i, id := range d.Hands {
 		p, ok := f.People[id]
@@ -175,6 +179,8 @@ func (d Done) note(by domain.Actor, kind Kind, f Facts, at time.Time) (Work, err
 			bad("one", "Say a material of the library or an auxiliary, not both.", "/materials/%d/auxiliary", i)
 		case u.MaterialKey == "" && u.Auxiliary == "" && u.Product == "":
 			bad("required", "Say which material.", "/materials/%d/material_key", i)
+		case kind != Step && u.MaterialKey != "" && f.Materials[u.MaterialKey] == "":
+			bad("material", "The library has no such material. Name it as a product.", "/materials/%d/material_key", i)
 		case u.Concentration != nil && u.Unit == "":
 			bad("required", "Say the unit of the concentration.", "/materials/%d/unit", i)
 		case u.Auxiliary == "" && kind == Step && u.Product == "":
@@ -284,7 +290,7 @@ func (t *Treatment) LogStep(by domain.Actor, n NewStep, f Facts, at time.Time) (
 	}
 	t.join(who(by), Doing, "logged the work", at)
 	t.raise(by, "step_logged", map[string]any{"step": w.ID, "method": w.Method, "late": w.Late}, at)
-	return &w, nil
+	return &t.Steps[len(t.Steps)-1], nil
 }
 
 func (w Work) everybody() []Who {

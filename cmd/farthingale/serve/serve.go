@@ -21,10 +21,12 @@ import (
 	"farthingale/domain"
 	"farthingale/domain/agenda"
 	"farthingale/domain/collection"
+	"farthingale/domain/handling"
 	"farthingale/domain/material"
 	"farthingale/domain/people"
 	"farthingale/domain/photo"
 	"farthingale/domain/record"
+	"farthingale/domain/treatment"
 	"farthingale/postgres"
 	"farthingale/postgres/bucket"
 	"farthingale/web"
@@ -57,6 +59,8 @@ type House struct {
 	Photo      *photo.Service
 	Collection *collection.Service
 	Material   *material.Service
+	Handling   *handling.Service
+	Treatment  *treatment.Service
 	Jobs       *postgres.Jobs
 	Bucket     *bucket.Bucket
 	answers    *postgres.Answers
@@ -92,6 +96,15 @@ func New(ctx context.Context, pool *pgxpool.Pool, s Settings) (*House, error) {
 	h.Agenda = agenda.NewService(due, s.Now,
 		agenda.Waiting{Kind: "stops_in_force", Title: "Stops in force", For: due.Stops},
 	)
+	usual, err := material.Cautions()
+	if err != nil {
+		return nil, err
+	}
+	h.Handling = handling.NewService(postgres.NewHandling(db), h.Collection, h.Agenda, h.Record, usual, db, s.Site.Zone, s.Now)
+	h.Record.Register(handling.SealKind, h.Handling.Sealed)
+	if err := h.workshop(db, s); err != nil {
+		return nil, err
+	}
 	h.API = api.New(api.Services{
 		Once: h.answers, Now: s.Now, Log: s.Log, RequestsPerMinute: s.RequestsPerMinute,
 		People:     h.People,
@@ -100,6 +113,7 @@ func New(ctx context.Context, pool *pgxpool.Pool, s Settings) (*House, error) {
 		Photo:      h.Photo,
 		Collection: h.Collection,
 		Material:   h.Material,
+		Treatment:  h.Treatment,
 	})
 	pages, err := web.New(web.Services{
 		Site: s.Site, Sessions: sessions(pool, s.SecureCookies, s.Log), Now: s.Now, Log: s.Log, SignIns: s.SignIns,
