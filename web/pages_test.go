@@ -10,16 +10,23 @@ import (
 var pages = map[string]framed{
 	"agenda/notices": &noticesPage{},
 	"agenda/today":   &todayPage{},
-	"error/error":    &errorPage{},
-	"error/problem":  &problemPage{},
+
+	"contract/area":     &contractAreaPage{},
+	"contract/contract": &contractPage{},
+
+	"error/error":   &errorPage{},
+	"error/problem": &problemPage{},
+
 	"people/account": &accountPage{},
 	"people/first":   &formPage{},
 	"people/people":  &peoplePage{},
 	"people/person":  &personPage{},
 	"people/sign_in": &formPage{},
-	"photo/photo":    &photoPage{},
-	"photo/photos":   &photosPage{},
-	"record/record":  &recordPage{},
+
+	"photo/photo":  &photoPage{},
+	"photo/photos": &photosPage{},
+
+	"record/record": &recordPage{},
 }
 
 // Every template is checked against its struct along all its paths, also those that no test takes.

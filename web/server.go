@@ -57,6 +57,7 @@ type Server struct {
 	Services
 	templates map[string]*template.Template
 	acts      map[string]domain.Act
+	described *described
 	uploads   map[string]bool // routes that take files
 	build     string          // changes with every release, so that browsers fetch new static files
 }
@@ -69,6 +70,9 @@ func New(s Services) (*Server, error) {
 		return nil, err
 	}
 	server.templates = templates
+	if server.described, err = describe(); err != nil {
+		return nil, err
+	}
 	return server, nil
 }
 
@@ -122,6 +126,7 @@ func (s *Server) Routes(e *echo.Echo) {
 	s.agendaRoutes(g)
 	s.photoRoutes(g)
 	s.problemRoutes(g)
+	s.contractRoutes(g)
 }
 
 // formMost is the most bytes of a form without files.

@@ -44,6 +44,7 @@ func (h *House) Cast() Cast {
 var samples = []func(h *House, cast Cast) []Sample{
 	peopleSamples,
 	agendaSamples,
+	contractSamples,
 }
 
 // Samples fills the house and gives at least one sample for every page.
