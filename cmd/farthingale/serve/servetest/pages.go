@@ -9,7 +9,6 @@ import (
 
 	"golang.org/x/net/html"
 
-	"farthingale/domain"
 	"farthingale/web/pagecheck"
 )
 
@@ -23,37 +22,22 @@ type Sample struct {
 	File   bool    // no page: a picture, a document, a table to take away
 }
 
-// Cast is one person of each role, with the department that the samples are of.
-type Cast map[domain.Role]Someone
-
-// Cast makes one person of each role.
-func (h *House) Cast() Cast {
-	h.t.Helper()
-	cast := Cast{}
-	for role, name := range map[domain.Role]string{
-		domain.Conservator: "Ines Falkenberg", domain.Curator: "Maud Okonjo", domain.Registrar: "Rosa Amsel", domain.MountMaker: "Hugo Beck",
-		domain.Technician: "Ada Quill", domain.Reader: "Noor Halloran", domain.Steward: "Simon Vane",
-	} {
-		cast[role] = h.Person(name, role)
-	}
-	return cast
-}
-
 // samples fill the house with what their area needs and give its pages. Each area adds its own, in
 // samples_<area>.go; a page without a sample fails the checks.
-var samples = []func(h *House, cast Cast) []Sample{
+var samples = []func(h *House, g *Ground) []Sample{
 	peopleSamples,
 	agendaSamples,
 	contractSamples,
+	photoSamples,
 }
 
 // Samples fills the house and gives at least one sample for every page.
 func (h *House) Samples() []Sample {
 	h.t.Helper()
-	cast := h.Cast()
+	g := h.Ground()
 	var all []Sample
 	for _, area := range samples {
-		all = append(all, area(h, cast)...)
+		all = append(all, area(h, g)...)
 	}
 	return all
 }

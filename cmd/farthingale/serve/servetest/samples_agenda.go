@@ -8,8 +8,8 @@ import (
 )
 
 // agendaSamples: a day with notices, one of them read, and a day with nothing.
-func agendaSamples(h *House, cast Cast) []Sample {
-	rosa := cast[domain.Registrar]
+func agendaSamples(h *House, g *Ground) []Sample {
+	rosa := g.People[domain.Registrar]
 	for _, text := range []string{
 		"Ines Falkenberg recorded a departure from the approved scope on 1968.14.2: the left cuff was eased with warm water before the amendment was decided.",
 		"An emergency stabilisation of 1968.14.2 waits for ratification until 13 February 2026.",
@@ -28,8 +28,8 @@ func agendaSamples(h *House, cast Cast) []Sample {
 	}
 	return []Sample{
 		{Route: "GET /", Path: "/", As: rosa},
-		{Route: "GET /", Path: "/", As: cast[domain.Steward]},
+		{Route: "GET /", Path: "/", As: g.People[domain.Steward]},
 		{Route: "GET /notices", Path: "/notices", As: rosa},
-		{Route: "GET /notices", Path: "/notices", As: cast[domain.Reader]},
+		{Route: "GET /notices", Path: "/notices", As: g.People[domain.Reader]},
 	}
 }

@@ -6,8 +6,8 @@ import (
 )
 
 // peopleSamples: the door, accounts of others open and closed, one's own with tokens, the record.
-func peopleSamples(h *House, cast Cast) []Sample {
-	steward, ines, reader := cast[domain.Steward], cast[domain.Conservator], cast[domain.Reader]
+func peopleSamples(h *House, g *Ground) []Sample {
+	steward, ines, reader := g.People[domain.Steward], g.People[domain.Conservator], g.People[domain.Reader]
 	left := h.PersonOf("Piet Lindqvist", []string{"Diving", "Sea survival"}, domain.Curator)
 	if _, err := h.People.Close(h.t.Context(), steward.Actor, left.ID, 1); err != nil {
 		h.t.Fatal(err)
