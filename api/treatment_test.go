@@ -14,8 +14,6 @@ import (
 	"farthingale/domain/treatment"
 )
 
-type body = map[string]any
-
 // bench is a laboratory with a diving dress on the table: a suit (1) with a cuff (1a) and its seal
 // (1b), and a helmet (2).
 type bench struct {
