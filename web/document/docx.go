@@ -132,7 +132,7 @@ func (b *wordBody) block(bl Block) {
 			b.paragraph("FigureCaption", "", Text(caption))
 		}
 	case Caution:
-		b.add(`<w:p><w:pPr><w:pStyle w:val="Caution"/><w:keepNext/><w:spacing w:before="160"/></w:pPr><w:r><w:rPr><w:rFonts w:ascii="Segoe UI Symbol" w:hAnsi="Segoe UI Symbol" w:eastAsia="Segoe UI Symbol" w:cs="Segoe UI Symbol"/><w:color w:val="`, rgb(madder),
+		b.add(`<w:p><w:pPr><w:pStyle w:val="Caution"/><w:keepNext/><w:spacing w:before="240"/></w:pPr><w:r><w:rPr><w:rFonts w:ascii="Segoe UI Symbol" w:hAnsi="Segoe UI Symbol" w:eastAsia="Segoe UI Symbol" w:cs="Segoe UI Symbol"/><w:color w:val="`, rgb(madder),
 			`"/><w:sz w:val="26"/></w:rPr><w:t xml:space="preserve">⚠ </w:t></w:r><w:r><w:rPr><w:b/><w:color w:val="`, rgb(madder), `"/></w:rPr><w:t>`, escaped(bl.word()), `</w:t></w:r></w:p>`)
 		for _, p := range bl.Paragraphs {
 			b.paragraph("Caution", "", p)

@@ -52,26 +52,16 @@ func (l *layout) put(boxes []box, x float64) {
 	l.fresh = false
 }
 
-// flow puts the lines of a paragraph, and leaves no single line of it at the foot or the head of a
-// page.
+// flow puts boxes one under the other, over as many pages as it takes.
 func (l *layout) flow(boxes []box, x float64) {
 	for len(boxes) > 0 {
-		n, h := 0, 0.0
-		for n < len(boxes) && h+boxes[n].height <= l.left() {
-			h += boxes[n].height
-			n++
+		if l.fresh {
+			boxes = withoutGaps(boxes)
 		}
-		if rest := len(boxes) - n; rest == 1 && n > 2 {
-			n--
-		} else if rest > 0 && n == 1 && !l.fresh {
-			n = 0
+		n := fits(boxes, l.left(), l.fresh)
+		if n > 0 {
+			l.put(boxes[:n], x)
 		}
-		if n == 0 && !l.fresh {
-			l.newPage()
-			continue
-		}
-		n = max(n, 1)
-		l.put(boxes[:n], x)
 		if boxes = boxes[n:]; len(boxes) > 0 {
 			l.newPage()
 		}

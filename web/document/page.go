@@ -88,6 +88,8 @@ func (p *page) frame(x1, y1, x2, y2, thick float64, c ink) {
 type box struct {
 	height float64
 	gap    bool // white space: left out at the head of a page
+	first  bool // line of its paragraph
+	last   bool
 	draw   func(p *page, x, top float64)
 }
 
@@ -99,6 +101,27 @@ func heightOf(boxes []box) float64 {
 		h += b.height
 	}
 	return h
+}
+
+// fits is how many boxes have room. No single line of a paragraph is left at the foot of a page or
+// carried to the next, unless force asks for at least one box.
+func fits(boxes []box, room float64, force bool) int {
+	n, h := 0, 0.0
+	for n < len(boxes) && h+boxes[n].height <= room {
+		h += boxes[n].height
+		n++
+	}
+	most := n
+	if n > 0 && n < len(boxes) && boxes[n].last && !boxes[n].first {
+		n--
+	}
+	if n > 0 && n < len(boxes) && boxes[n-1].first && !boxes[n-1].last {
+		n--
+	}
+	if force && n == 0 {
+		return min(max(most, 1), len(boxes))
+	}
+	return n
 }
 
 func drawBoxes(p *page, boxes []box, x, top float64) {
@@ -148,7 +171,8 @@ var (
 // text sets a paragraph as boxes, one a line.
 func (t typefaces) text(p Paragraph, pr print, width float64) []box {
 	var out []box
-	for _, l := range t.lines(p, pr.family, pr.size, width) {
+	lines := t.lines(p, pr.family, pr.size, width)
+	for i, l := range lines {
 		shift := 0.0
 		switch pr.align {
 		case Right:
@@ -156,7 +180,7 @@ func (t typefaces) text(p Paragraph, pr print, width float64) []box {
 		case Centre:
 			shift = max(width-l.width, 0) / 2
 		}
-		out = append(out, box{height: pr.leading, draw: func(p *page, x, top float64) {
+		out = append(out, box{height: pr.leading, first: i == 0, last: i == len(lines)-1, draw: func(p *page, x, top float64) {
 			p.line(l, x+shift, top+baseline(pr), pr.size, pr.ink)
 		}})
 	}

@@ -165,15 +165,16 @@ func TestPDFLongTable(t *testing.T) {
 func TestPDFStaysInsideMargins(t *testing.T) {
 	faces := typefaces{}
 	long := strings.Repeat("Oberflächenuntersuchung", 450)
-	docs := map[string]Document{"agreement": agreement(13), "hostile": hostile(), "empty": {Created: made}}
+	docs := map[string]Document{"agreement": agreement(13), "hostile": hostile(10_000), "empty": {Created: made}}
+	small, tall := Picture{drawnPNG(1, 60, 90), ""}, Picture{drawnPNG(2, 100, 1300), ""}
 	for n := range 30 { // every place on the page where a block can begin
 		d := Document{Title: "T", Created: made}
 		for range n {
 			d.Blocks = append(d.Blocks, Text("Line."))
 		}
 		d.Blocks = append(d.Blocks, Heading{1, "Section"}, Heading{2, "Part"}, Text(long), Caution{Paragraphs: []Paragraph{Text(long)}},
-			Heading{3, "Objects"}, Table{Caption: long, Columns: []Column{{"A", 1, Left}, {"B", 2, Right}}, Rows: [][]Cell{{TextCell(long), {Picture: &Picture{drawnPNG(1, 60, 90), ""}}}}},
-			Figure{Picture{drawnPNG(2, 300, 4000), ""}, long}, Signatures{{Role: long, Name: long, Sign: long, Place: long, Date: long}, {}})
+			Heading{3, "Objects"}, Table{Caption: long, Columns: []Column{{"A", 1, Left}, {"B", 2, Right}}, Rows: [][]Cell{{TextCell(long), {Picture: &small}}}},
+			Figure{tall, long}, Signatures{{Role: long, Name: long, Sign: long, Place: long, Date: long}, {}})
 		docs[fmt.Sprintf("after %d lines", n)] = d
 	}
 	for name, d := range docs {
@@ -302,6 +303,36 @@ func TestPDFMissingGlyphs(t *testing.T) {
 	}
 }
 
+// No paragraph leaves its first line alone at the foot of a page or its last alone at the head of
+// the next.
+func TestPDFLeavesNoSingleLines(t *testing.T) {
+	faces := typefaces{}
+	for n := range 45 {
+		for _, count := range []int{2, 3, 4, 9} {
+			lines := strings.TrimSuffix(strings.Repeat("Paragraph.\n", count), "\n")
+			for _, b := range []Block{Text(lines), Caution{Paragraphs: []Paragraph{Text(strings.Repeat("Before.\n", 14)), Text(lines)}},
+				Table{Columns: []Column{{"A", 1, Left}}, Rows: [][]Cell{{TextCell(strings.Repeat("Before.\n", 14), lines)}}}} {
+				d := Document{Title: "T", Created: made}
+				for range n {
+					d.Blocks = append(d.Blocks, Text("Line."))
+				}
+				d.Blocks = append(d.Blocks, b)
+				for i, p := range lay(d, faces).pages {
+					found := 0
+					for _, m := range p.texts {
+						if m.text == "Paragraph." {
+							found++
+						}
+					}
+					if found == 1 {
+						t.Fatalf("%T of %d lines after %d: one line stands alone on page %d", b, count, n, i+1)
+					}
+				}
+			}
+		}
+	}
+}
+
 func TestPDFOutlineLeavesOutNoStep(t *testing.T) {
 	d := Document{Title: "T", Created: made, Blocks: []Block{Heading{3, "c"}, Heading{1, "a"}, Heading{3, "d"}, Heading{-4, "e"}, Heading{99, "f"}}}
 	api.DisableConfigDir()
@@ -320,6 +351,40 @@ func TestPDFOutlineLeavesOutNoStep(t *testing.T) {
 	walk(marks, 0)
 	if s := strings.Join(got, " "); s != "0c 0a 1d 0e 1f" {
 		t.Errorf("outline %s", s)
+	}
+}
+
+// every is a document with every kind of block, to be looked at (flag -keep).
+func every() Document {
+	d := Document{Title: "Examination of a constant-volume dry suit", Subtitle: "Before loan L-2026-014", Created: made, Author: "Museum of the Sound",
+		Footer: Footer{"MS.1998.0018, examination 4", "Seal sha-256 " + strings.Repeat("3f9a61c08be277d1", 4) + ", head of chain 1204 " + strings.Repeat("8be019f377d1c2e1", 4)}}
+	long := Text("The closed-cell polychloroprene is stiff along the left fold; hydrogen sulphide was smelt when the bag was opened. Open the bag under extraction, wear nitrile gloves, and let the air change for an hour before the next touch. Usual caution only. Follow local law and your safety adviser; when unsure, stop and ask.")
+	d.Blocks = []Block{
+		Heading{1, "Findings"}, Heading{2, "Seals and rings"}, Heading{3, "Left cuff"},
+		Text("Bloom on the inner face, 40 × 12 mm; pH 4.6 ± 0.2 at the surface. Name on the label: שלום עולם (1971), Ναύτης, водолаз."),
+		Figure{Picture{drawnJPEG(2, 1200, 700), "Left cuff"}, "Figure 1. Left cuff, inner face, raking light from the left; scale bar 100 mm."},
+		Facts{{"Examined by", "Søren Blåbjerg"}, {"Light", "daylight lamp, 5000 K, ≤ 50 lx"}, {"A label that is so long that it takes two lines", "short"}},
+		Table{"Measurements", []Column{{"Place", 2, Left}, {"Thickness (mm)", 1, Right}, {"Colour L*", 1, Right}, {"Seen", 1, Centre}},
+			[][]Cell{{TextCell("Left cuff"), TextCell("2.41"), TextCell("31.7"), TextCell("✓")}, {TextCell("Right cuff"), TextCell("12.38"), TextCell("8.2"), TextCell("✗")}, {{Paragraphs: []Paragraph{Text("Mean")}, Bold: true}, {Paragraphs: []Paragraph{Text("7.40")}, Bold: true}, {}, {}}}},
+		List{Items: []Paragraph{Text("Open the glove before storing."), long}},
+		Caution{Word: "Stop", Paragraphs: []Paragraph{long, long, long, long, long, long, long, long, long, long, long, long, long, long}},
+		Signatures{{Role: "Conservator", Name: "Søren Blåbjerg"}},
+	}
+	return d
+}
+
+func TestEveryBlock(t *testing.T) {
+	pdf, docx := pdfOf(t, every()), docxOf(t, every())
+	kept(t, "every.pdf", pdf)
+	kept(t, "every.docx", docx)
+	text, body := strings.Join(pdfPages(t, pdf), ""), parts(t, docx)["word/document.xml"]
+	for _, want := range []string{"Seals and rings", "Left cuff", "Figure 1.", "Examined by", "Measurements", "12.38", "Open the glove", "Stop", "Conservator"} {
+		if !strings.Contains(text, want) || !strings.Contains(body, want) {
+			t.Errorf("%q is missing", want)
+		}
+	}
+	if !strings.Contains(text, "Stop\n, continued\n") {
+		t.Error("the caution that goes on does not say so")
 	}
 }
 

@@ -87,14 +87,7 @@ func (r row) divide(room float64, force bool) (now, later *row) {
 		if force {
 			c.boxes = withoutGaps(c.boxes)
 		}
-		n, h := 0, 0.0
-		for n < len(c.boxes) && h+c.boxes[n].height <= room {
-			h += c.boxes[n].height
-			n++
-		}
-		if force && n == 0 {
-			n = min(1, len(c.boxes))
-		}
+		n := fits(c.boxes, room, force)
 		rest := withoutGaps(c.boxes[n:])
 		taken = taken || n > 0
 		left = left || len(rest) > 0

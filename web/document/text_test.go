@@ -14,22 +14,24 @@ import (
 	"golang.org/x/image/math/fixed"
 )
 
-// hostile is a document with text that people do not write, in every place that takes text.
-func hostile() Document {
+// hostile is a document with text that people do not write, in every place that takes text, with
+// words of so many letters.
+func hostile(letters int) Document {
 	evil := []string{
 		"", "\x00", "NUL\x00inside", "\xff\xfe bad \xc3 bytes \xed\xa0\x80", "\u202eoverride\u202c \u2067isolate\u2069 \u200f\u200eשלום עולם 123.5 (א) العربية",
-		strings.Repeat("W", 10_000), strings.Repeat("א", 10_000), strings.Repeat("\n", 300), strings.Repeat(" ", 5000) + "x", "\ufffe\uffff\U0001ffff",
-		"e" + strings.Repeat("\u0301", 3000), "😀👨‍👩‍👧‍👦漢字", "<w:p>&amp;]]></w:t>", `a)\ Tj ET (b\`, "a\r\nb\rc\u2028d\u2029e\tf\vg\fh", "\u00ad\u200b\u2060\ufeff",
+		strings.Repeat("W", letters), strings.Repeat("א", letters), strings.Repeat("\n", letters/30), strings.Repeat(" ", letters/2) + "x", "\ufffe\uffff\U0001ffff",
+		"e" + strings.Repeat("\u0301", letters/3), "😀👨‍👩‍👧‍👦漢字", "<w:p>&amp;]]></w:t>", `a)\ Tj ET (b\`, "a\r\nb\rc\u2028d\u2029e\tf\vg\fh", "\u00ad\u200b\u2060\ufeff",
 	}
 	var runs Paragraph
 	for i := range 200 {
 		runs = append(runs, Run{evil[i%len(evil)][:min(len(evil[i%len(evil)]), 40)], i%2 == 0, i%3 == 0})
 	}
-	d := Document{Created: made, Language: "\x00", Blocks: []Block{runs, Facts{}, List{}, Table{}, Table{Caption: "no columns", Rows: [][]Cell{{TextCell("x")}}}, Signatures{}, PageBreak{}, PageBreak{}}}
+	d := Document{Created: made, Language: "\x00", Blocks: []Block{runs, Facts{}, List{}, Table{}, Table{Caption: "no columns", Rows: [][]Cell{{TextCell("x")}}},
+		Table{"narrow", []Column{{"a word", 1, Left}, {"b", 1e300, Left}}, [][]Cell{{TextCell("a word"), TextCell("x")}}}, Signatures{}, PageBreak{}, PageBreak{}}}
 	for i, s := range evil {
 		d.Title, d.Subtitle, d.Author, d.Notice, d.Footer = d.Title+s, d.Subtitle+s, d.Author+s, d.Notice+s, Footer{d.Footer.Left + s, d.Footer.Seal + s}
 		d.Blocks = append(d.Blocks, Heading{i - 3, s}, Text(s), Facts{{s, s}}, List{Numbered: i%2 == 0, Items: []Paragraph{Text(s), runs}},
-			Table{s, []Column{{s, float64(i - 2), Align(i % 5)}, {s, 1e300, Right}, {s, 1e300, Centre}}, [][]Cell{{TextCell(s, s), {Bold: true, Paragraphs: []Paragraph{runs}}}, {}, {{}, {}, {Picture: &Picture{[]byte(s), s}}, TextCell("surplus")}}},
+			Table{s, []Column{{s, float64(i - 2), Align(i % 5)}, {s, 1, Right}, {s, 1.5, Centre}}, [][]Cell{{TextCell(s, s), {Bold: true, Paragraphs: []Paragraph{runs}}}, {}, {{}, {}, {Picture: &Picture{[]byte(s), s}}, TextCell("surplus")}}},
 			Figure{Picture{[]byte(s), s}, s}, Caution{s, []Paragraph{Text(s), nil}}, Signatures{{s, s, s, s, s}, {}, {s, s, s, s, s}})
 	}
 	d.Blocks = append(d.Blocks, nil)
@@ -37,7 +39,8 @@ func hostile() Document {
 }
 
 func TestHostileText(t *testing.T) {
-	d := hostile()
+	kept(t, "hostile-short.docx", docxOf(t, hostile(150)))
+	d := hostile(10_000)
 	b := pdfOf(t, d)
 	kept(t, "hostile.pdf", b)
 	pages := pdfPages(t, b)
@@ -175,6 +178,9 @@ func TestRightToLeftStretches(t *testing.T) {
 		"no. אב 12.5 גד":  "no. דג 12.5 בא",
 		"אב (גד) הו x":    "וה (דג) בא x",
 		"אבג.":            "גבא.",
+		"אבג (1971), x":   "(1971) גבא, x",
+		"12 אבג 34 x 56":  "12 34 גבא x 56",
+		"(אבג) x":         "(גבא) x",
 		"plain (text) 12": "plain (text) 12",
 	} {
 		if got := linesOf(faces, Text(in), 1000); len(got) != 1 || got[0] != want {

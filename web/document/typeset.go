@@ -135,8 +135,8 @@ func setLine(glyphs []glyph) line {
 var mirrored = map[rune]rune{'(': ')', ')': '(', '[': ']', ']': '[', '<': '>', '>': '<', '«': '»', '»': '«'}
 
 // inDrawingOrder turns each stretch of right-to-left letters on a line, with what stands between
-// them, so that it reads from the right. Numbers in it, and letters with their marks, keep their
-// order. The line itself runs from the left.
+// them and the numbers after them, so that it reads from the right. Numbers, and letters with their
+// marks, keep their order. The line itself runs from the left.
 func inDrawingOrder(line []glyph) []glyph {
 	if !slices.ContainsFunc(line, func(g glyph) bool { return fromRight(g.rune) }) {
 		return line
@@ -147,12 +147,17 @@ func inDrawingOrder(line []glyph) []glyph {
 			continue
 		}
 		last := i
+	stretch:
 		for j := i; j < len(line); j++ {
 			r := line[j].rune
-			if fromRight(r) || unicode.Is(unicode.M, r) {
+			opened, closing := mirrored[r]
+			switch {
+			case fromRight(r), unicode.Is(unicode.M, r), unicode.IsDigit(r):
 				last = j
-			} else if unicode.IsLetter(r) {
-				break
+			case closing && slices.ContainsFunc(line[i:last+1], func(g glyph) bool { return g.rune == opened }):
+				last = j
+			case unicode.IsLetter(r):
+				break stretch
 			}
 		}
 		turn(line[i : last+1])
