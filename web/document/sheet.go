@@ -230,20 +230,25 @@ func (x *workbook) sheet(i int, s Sheet) {
 	if x.err != nil {
 		return
 	}
+	yes, a4, landscape, one, many := true, 9, "landscape", 1, 0
+	x.do(x.file.SetSheetProps(name, &excelize.SheetPropsOptions{FitToPage: &yes}))
+	x.do(x.file.SetPageLayout(name, &excelize.PageLayoutOptions{Size: &a4, Orientation: &landscape, FitToWidth: &one, FitToHeight: &many}))
 	out, err := x.file.NewStreamWriter(name)
 	if err != nil {
 		x.do(err)
 		return
 	}
-	for j := range s.Columns {
-		x.do(out.SetColWidth(j+1, j+1, s.widthOf(j)))
+	widths := make([]float64, len(s.Columns))
+	for j := range widths {
+		widths[j] = s.widthOf(j)
+		x.do(out.SetColWidth(j+1, j+1, widths[j]))
 	}
 	x.do(out.SetPanes(&excelize.Panes{Freeze: true, YSplit: 1, TopLeftCell: "A2", ActivePane: "bottomLeft"}))
 	head := make([]any, len(s.Columns))
 	for j, c := range s.Columns {
 		head[j] = excelize.Cell{StyleID: x.format("head"), Value: cellText(c)}
 	}
-	x.do(out.SetRow("A1", head))
+	x.do(out.SetRow("A1", head, excelize.RowOpts{Height: rowHeight(widths, func(j int) string { return s.Columns[j] })}))
 	cells := make([]any, len(s.Columns))
 	for r, row := range s.Rows {
 		for j := range cells {
@@ -251,7 +256,7 @@ func (x *workbook) sheet(i int, s Sheet) {
 		}
 		at, err := excelize.CoordinatesToCellName(1, r+2)
 		if err == nil {
-			err = out.SetRow(at, cells)
+			err = out.SetRow(at, cells, excelize.RowOpts{Height: rowHeight(widths, func(j int) string { return value(row, j).text })})
 		}
 		if err != nil {
 			x.do(err)
@@ -260,6 +265,21 @@ func (x *workbook) sheet(i int, s Sheet) {
 	}
 	x.do(out.Flush())
 	x.do(x.file.SetDefinedName(&excelize.DefinedName{Name: "_xlnm.Print_Titles", RefersTo: "'" + name + "'!$1:$1", Scope: name}))
+}
+
+// rowHeight is the height in points of a row with wrapped texts. Programs do not find it themselves
+// when a file is opened.
+func rowHeight(widths []float64, text func(int) string) float64 {
+	const oneRow, most = 15, 409 // no row may be higher
+	rows := 1
+	for j, width := range widths {
+		n, s := 0, text(j)
+		for part := range strings.SplitSeq(s, "\n") {
+			n += max(1, (utf8.RuneCountInString(part)+int(width)-3)/(int(width)-2))
+		}
+		rows = max(rows, n)
+	}
+	return float64(min(rows*oneRow, most))
 }
 
 func (x *workbook) cell(v Value) any {

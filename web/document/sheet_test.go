@@ -57,13 +57,13 @@ func TestCSV(t *testing.T) {
 	}
 }
 
-func xlsxOf(t testing.TB, w Workbook) *excelize.File {
+func xlsxOf(t testing.TB, name string, w Workbook) *excelize.File {
 	t.Helper()
 	var b bytes.Buffer
 	if err := WriteXLSX(&b, w); err != nil {
 		t.Fatal(err)
 	}
-	kept(t, "schedule.xlsx", b.Bytes())
+	kept(t, name+".xlsx", b.Bytes())
 	f, err := excelize.OpenReader(&b, excelize.Options{RawCellValue: true})
 	if err != nil {
 		t.Fatal(err)
@@ -77,7 +77,7 @@ func TestXLSX(t *testing.T) {
 		Title: "Schedule of loan L-2026-014", Author: "Museum of the Sound", Created: made, Sheets: []Sheet{schedule, schedule, {}},
 		About: Facts{{"Loan", "L-2026-014, version 7"}, {"Notice", "Demonstration: everything here is invented"}},
 	}
-	f := xlsxOf(t, book)
+	f := xlsxOf(t, "schedule", book)
 	if got := strings.Join(f.GetSheetList(), "|"); got != "Schedule L-2026 014|Schedule L-2026 014 2|Sheet 3|About" {
 		t.Errorf("sheets %s", got)
 	}
@@ -168,7 +168,7 @@ func TestXLSXKeepsEveryDigit(t *testing.T) {
 	for _, a := range amounts {
 		s.Rows = append(s.Rows, []Value{Number(a)})
 	}
-	f := xlsxOf(t, Workbook{Created: made, Sheets: []Sheet{s}})
+	f := xlsxOf(t, "digits", Workbook{Created: made, Sheets: []Sheet{s}})
 	rows, err := f.GetRows("n")
 	if err != nil {
 		t.Fatal(err)
@@ -187,7 +187,7 @@ func TestXLSXKeepsEveryDigit(t *testing.T) {
 func TestXLSXLongAndHostileText(t *testing.T) {
 	long := strings.Repeat("😀Ł", 20_000)
 	s := Sheet{Name: "'[]:*?/\\'" + strings.Repeat("😀ł", 40), Columns: []string{long}, Rows: [][]Value{{Words(long)}, {Words("\x00\xff\u202e\ufffe")}, {Words(strings.Repeat("x", mostInCell))}}}
-	f := xlsxOf(t, Workbook{Created: made, Title: "\x00", Sheets: []Sheet{s, {Name: "History"}, {Name: "history"}}})
+	f := xlsxOf(t, "long", Workbook{Created: made, Title: "\x00", Sheets: []Sheet{s, {Name: "History"}, {Name: "history"}}})
 	rows, err := f.GetRows(f.GetSheetList()[0])
 	if err != nil {
 		t.Fatal(err)
