@@ -191,7 +191,7 @@ func (l *layout) lead(then []Block) float64 {
 }
 
 // picture is a picture as one box, or its description when it cannot be shown.
-func (l *layout) picture(p Picture, width, height float64, pr print) []box {
+func (l *layout) picture(p Picture, width, height float64, pr look) []box {
 	pl, err := l.plates.add(p)
 	if err != nil {
 		return l.t.text(Emphasis("["+missingPicture(p)+"]"), pr, width)

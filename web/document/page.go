@@ -141,8 +141,8 @@ func withoutGaps(boxes []box) []box {
 	return boxes
 }
 
-// print is how text is printed.
-type print struct {
+// look is how text is printed.
+type look struct {
 	family  family
 	size    float64
 	leading float64
@@ -152,16 +152,16 @@ type print struct {
 }
 
 var (
-	bodyPrint    = print{family: serif, size: 10.5, leading: 14.6, ink: black}
-	titlePrint   = print{family: serif, size: 23, leading: 28, ink: black}
-	underPrint   = print{family: serif, size: 12.5, leading: 17, ink: grey}
-	labelPrint   = print{family: sans, size: 8.4, leading: 14.6, ink: grey, base: baseline(bodyPrint)}
-	tablePrint   = print{family: sans, size: 8.4, leading: 11.4, ink: black}
-	headPrint    = print{family: sans, size: 8, leading: 10.6, ink: grey}
-	captionPrint = print{family: sans, size: 8.4, leading: 11.6, ink: grey}
-	cautionPrint = print{family: sans, size: 9.2, leading: 13, ink: black}
-	smallPrint   = print{family: sans, size: 7.2, leading: 9.6, ink: grey}
-	headingPrint = [3]print{
+	bodyPrint    = look{family: serif, size: 10.5, leading: 14.6, ink: black}
+	titlePrint   = look{family: serif, size: 23, leading: 28, ink: black}
+	underPrint   = look{family: serif, size: 12.5, leading: 17, ink: grey}
+	labelPrint   = look{family: sans, size: 8.4, leading: 14.6, ink: grey, base: baseline(bodyPrint)}
+	tablePrint   = look{family: sans, size: 8.4, leading: 11.4, ink: black}
+	headPrint    = look{family: sans, size: 8, leading: 10.6, ink: grey}
+	captionPrint = look{family: sans, size: 8.4, leading: 11.6, ink: grey}
+	cautionPrint = look{family: sans, size: 9.2, leading: 13, ink: black}
+	smallPrint   = look{family: sans, size: 7.2, leading: 9.6, ink: grey}
+	headingPrint = [3]look{
 		{family: serif, size: 15.5, leading: 20, ink: black},
 		{family: serif, size: 12.2, leading: 16, ink: black},
 		{family: sans, size: 9, leading: 13, ink: black},
@@ -169,7 +169,7 @@ var (
 )
 
 // text sets a paragraph as boxes, one a line.
-func (t typefaces) text(p Paragraph, pr print, width float64) []box {
+func (t typefaces) text(p Paragraph, pr look, width float64) []box {
 	var out []box
 	lines := t.lines(p, pr.family, pr.size, width)
 	for i, l := range lines {
@@ -189,7 +189,7 @@ func (t typefaces) text(p Paragraph, pr print, width float64) []box {
 
 // baseline is the distance from the top of a line of text to its baseline. Ascenders reach about
 // 0.9 of the size, descenders 0.24.
-func baseline(pr print) float64 {
+func baseline(pr look) float64 {
 	if pr.base > 0 {
 		return pr.base
 	}

@@ -141,10 +141,10 @@ func widen(info *fpdf.ImageInfoType, by float64) error {
 		number, depth         int
 		width, height         float64
 		space, filter, parms  string
-		clear                 []int
+		transparent           []int
 		scale, dpi            float64
 	)
-	fields := []any{&pixels, &mask, &number, &width, &height, &space, &palette, &depth, &filter, &parms, &clear, &scale, &dpi}
+	fields := []any{&pixels, &mask, &number, &width, &height, &space, &palette, &depth, &filter, &parms, &transparent, &scale, &dpi}
 	from := gob.NewDecoder(bytes.NewReader(b))
 	for _, f := range fields {
 		if err := from.Decode(f); err != nil {

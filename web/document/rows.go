@@ -109,7 +109,7 @@ func (r row) divide(room float64, force bool) (now, later *row) {
 }
 
 // again names what goes on, for the head of a further part; a name of many lines is not repeated.
-func (l *layout) again(name Paragraph, pr print, width float64) []box {
+func (l *layout) again(name Paragraph, pr look, width float64) []box {
 	name = append(append(Paragraph{}, name...), Run{Text: ", " + wordContinued, Italic: true})
 	boxes := l.t.text(name, pr, width)
 	if len(boxes) > 3 {

@@ -256,7 +256,7 @@ func (x *workbook) sheet(i int, s Sheet) {
 		}
 		at, err := excelize.CoordinatesToCellName(1, r+2)
 		if err == nil {
-			err = out.SetRow(at, cells, excelize.RowOpts{Height: rowHeight(widths, func(j int) string { return value(row, j).text })})
+			err = out.SetRow(at, cells, excelize.RowOpts{Height: rowHeight(widths, func(j int) string { return clean(value(row, j).text) })})
 		}
 		if err != nil {
 			x.do(err)
