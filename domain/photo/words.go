@@ -37,8 +37,8 @@ var Views = []View{
 type Light string
 
 // The kinds of light of rule F3.
-// source: AIC Photographic Documentation practice (Frey et al., The AIC Guide to Digital
-// Photography and Conservation Documentation), from memory.
+// source: Warda (ed.), The AIC Guide to Digital Photography and Conservation Documentation, 2nd ed.
+// 2011, chapters on photographic techniques; from memory
 const (
 	Normal      Light = "normal"
 	Raking      Light = "raking"
