@@ -285,8 +285,7 @@ func rowHeight(widths []float64, text func(int) string) float64 {
 func (x *workbook) cell(v Value) any {
 	switch v.kind {
 	case kindNumber:
-		digits := strings.Trim(strings.NewReplacer("-", "", ".", "").Replace(v.text), "0")
-		if len(digits) > 15 { // a spreadsheet counts in 15 digits and would round
+		if significantDigits(v.text) > 15 { // a spreadsheet counts in 15 digits and would round
 			return excelize.Cell{StyleID: x.format("text"), Value: v.text}
 		}
 		n, err := strconv.ParseFloat(v.text, 64)
@@ -314,6 +313,21 @@ func (x *workbook) cell(v Value) any {
 		return nil
 	}
 	return excelize.Cell{StyleID: x.format("text"), Value: cellText(v.text)}
+}
+
+// significantDigits counts from the first digit that is not 0 to the last that is not.
+func significantDigits(decimal string) int {
+	count, upToLast := 0, 0
+	for _, r := range decimal {
+		if r < '0' || r > '9' || r == '0' && count == 0 {
+			continue
+		}
+		count++
+		if r != '0' {
+			upToLast = count
+		}
+	}
+	return upToLast
 }
 
 // format is the style for a number format, or for "head" or "text".
