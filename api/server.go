@@ -19,7 +19,9 @@ import (
 	"farthingale/domain"
 	"farthingale/domain/agenda"
 	"farthingale/domain/collection"
+	"farthingale/domain/handling"
 	"farthingale/domain/material"
+	"farthingale/domain/movement"
 	"farthingale/domain/people"
 	"farthingale/domain/photo"
 	"farthingale/domain/record"
@@ -43,6 +45,8 @@ type Services struct {
 	Collection *collection.Service
 	Material   *material.Service
 	Treatment  *treatment.Service
+	Handling   *handling.Service
+	Movement   *movement.Service
 	Once       Once
 	Now        func() time.Time
 	Log        *slog.Logger
@@ -73,6 +77,8 @@ func (s *Server) Routes(e *echo.Echo) {
 	s.photoRoutes(g)
 	s.collectionRoutes(g)
 	s.materialRoutes(g)
+	s.handlingRoutes(g)
+	s.movementRoutes(g)
 }
 
 // Acts tells for every route, as "GET /api/v1/people", which act it needs; a test holds the list of

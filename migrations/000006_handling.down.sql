@@ -4,6 +4,7 @@ drop table stop_release;
 drop table stop_note;
 drop table stop_component;
 drop table stop;
+drop table handling_photo;
 drop table handling_addendum;
 drop table handling_flex;
 drop table handling_component;

@@ -106,6 +106,20 @@ comment on table handling_addendum is 'append-only: corrections and additions to
 create trigger handling_addendum_append_only before update or delete on handling_addendum
     for each row execute function refuse_change();
 
+create table handling_photo (
+    handling_id uuid not null,
+    object_id uuid not null,
+    photo_id uuid not null,
+    position int not null,
+    constraint handling_photo_pkey primary key (handling_id, photo_id),
+    constraint handling_photo_position_unique unique (handling_id, position),
+    constraint handling_photo_handling_fkey foreign key (object_id, handling_id) references handling (object_id, id),
+    constraint handling_photo_photo_fkey foreign key (object_id, photo_id) references photo (object_id, id)
+);
+comment on table handling_photo is 'append-only: photographs that belong to a handling.';
+create trigger handling_photo_append_only before update or delete on handling_photo
+    for each row execute function refuse_change();
+
 create table stop (
     id uuid not null,
     object_id uuid not null,

@@ -53,6 +53,11 @@ var handlingWords = map[string]*domain.Error{
 	"hazard_assessment_filled":           {Kind: domain.KindInvalid, Code: "invalid", Message: "Name the hazard, the assessor, the competence and what was found."},
 	"hazard_assessment_has_controls":     {Kind: domain.KindInvalid, Code: "invalid", Message: "Say with which controls it may be handled."},
 	"hazard_assessment_valid_later":      {Kind: domain.KindInvalid, Code: "invalid", Message: "It holds at least on the day on which it was made."},
+	"handling_photo_append_only":         {Kind: domain.KindRefused, Code: "R2", Message: "A logged handling is never changed or deleted; write an addendum."},
+	"handling_photo_photo_fkey":          {Kind: domain.KindInvalid, Code: "invalid", Message: "This is not a photograph of the object."},
+	"handling_photo_pkey":                {Kind: domain.KindConflict, Code: "photo_attached", Message: "This photograph belongs to the handling already."},
+	"handling_photo_position_unique":     {Kind: domain.KindStale, Code: "stale", Message: "Somebody else added a photograph at the same moment. Add yours again."},
+	"handling_photo_handling_fkey":       refusedByDatabase("There is no such handling."),
 	"handling_pkey":                      refusedByDatabase("This handling exists already."),
 	"handling_object_unique":             refusedByDatabase("This handling exists already."),
 	"handling_recorded_by_fkey":          refusedByDatabase("There is no such person."),
@@ -111,6 +116,7 @@ const handlingColumns = `h.id, h.object_id, o.number as object_number, h.started
 		from handling_flex f where f.handling_id = h.id), '[]') as flexes,
 	h.support, h.gloves, h.noticed, h.note, h.controls, h.hazards, h.unassessed, h.evacuation, h.under_stop,
 	(select s.id from stop s where s.handling_id = h.id) as stop_id,
+	array(select x.photo_id from handling_photo x where x.handling_id = h.id order by x.position) as photo_ids,
 	coalesce((select jsonb_agg(jsonb_build_object('at', a.at, 'author_id', a.author_id, 'author_name', p.name, 'text', a.text) order by a.position)
 		from handling_addendum a join person p on p.id = a.author_id where a.handling_id = h.id), '[]') as addenda`
 
@@ -214,6 +220,18 @@ func (s *Handling) AddAddendum(ctx context.Context, e *handling.Event, a handlin
 			e.ID, len(e.Addenda), a.At, a.AuthorID, a.Text)
 		if err != nil {
 			return fault(err, "amend handling %s", e.ID)
+		}
+		return s.db.addEvents(ctx, e.Events()...)
+	})
+}
+
+// AddPhoto writes the photograph that was added to e last.
+func (s *Handling) AddPhoto(ctx context.Context, e *handling.Event, photoID domain.ID) error {
+	return s.db.tx(ctx, func(ctx context.Context, tx pgx.Tx) error {
+		_, err := tx.Exec(ctx, `insert into handling_photo (handling_id, object_id, photo_id, position) values ($1, $2, $3, $4)`,
+			e.ID, e.ObjectID, photoID, len(e.PhotoIDs))
+		if err != nil {
+			return fault(err, "attach a photograph to handling %s", e.ID)
 		}
 		return s.db.addEvents(ctx, e.Events()...)
 	})

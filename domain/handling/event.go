@@ -85,38 +85,39 @@ type Addendum struct {
 
 // Event is one touch of an object. It is never changed; addenda stand beside it.
 type Event struct {
-	ID            domain.ID  `json:"id"`
-	ObjectID      domain.ID  `json:"object_id"`
-	ObjectNumber  string     `json:"object_number"`
-	StartedAt     time.Time  `json:"started_at"`
-	Minutes       int        `json:"minutes"`
-	RecordedAt    time.Time  `json:"recorded_at"`
-	RecordedBy    Named      `json:"recorded_by"`
-	Handlers      []Named    `json:"handlers"` // lead first
-	OtherHandlers []string   `json:"other_handlers"`
-	Purpose       string     `json:"purpose"`
-	Components    []Named    `json:"components"` // empty: the whole object
-	From          string     `json:"from,omitempty"`
-	To            string     `json:"to,omitempty"`
-	Lifts         int        `json:"lifts"`
-	Flexes        []Flex     `json:"flexes"`
-	Support       []string   `json:"support"`
-	Gloves        string     `json:"gloves,omitempty"`
-	Noticed       []string   `json:"noticed"`
-	Note          string     `json:"note"`
-	Controls      string     `json:"controls,omitempty"`
-	Hazards       []string   `json:"hazards"`    // the kinds of hazard that were shown
-	Unassessed    []string   `json:"unassessed"` // of these, the ones that wanted an assessment first
-	Evacuation    string     `json:"evacuation,omitempty"`
-	UnderStop     bool       `json:"under_stop"`        // a stop stood on what was handled
-	StopID        *domain.ID `json:"stop_id,omitempty"` // the stop that it raised
-	Addenda       []Addendum `json:"addenda"`
+	ID            domain.ID   `json:"id"`
+	ObjectID      domain.ID   `json:"object_id"`
+	ObjectNumber  string      `json:"object_number"`
+	StartedAt     time.Time   `json:"started_at"`
+	Minutes       int         `json:"minutes"`
+	RecordedAt    time.Time   `json:"recorded_at"`
+	RecordedBy    Named       `json:"recorded_by"`
+	Handlers      []Named     `json:"handlers"` // lead first
+	OtherHandlers []string    `json:"other_handlers"`
+	Purpose       string      `json:"purpose"`
+	Components    []Named     `json:"components"` // empty: the whole object
+	From          string      `json:"from,omitempty"`
+	To            string      `json:"to,omitempty"`
+	Lifts         int         `json:"lifts"`
+	Flexes        []Flex      `json:"flexes"`
+	Support       []string    `json:"support"`
+	Gloves        string      `json:"gloves,omitempty"`
+	Noticed       []string    `json:"noticed"`
+	Note          string      `json:"note"`
+	Controls      string      `json:"controls,omitempty"`
+	Hazards       []string    `json:"hazards"`    // the kinds of hazard that were shown
+	Unassessed    []string    `json:"unassessed"` // of these, the ones that wanted an assessment first
+	Evacuation    string      `json:"evacuation,omitempty"`
+	UnderStop     bool        `json:"under_stop"`        // a stop stood on what was handled
+	StopID        *domain.ID  `json:"stop_id,omitempty"` // the stop that it raised
+	PhotoIDs      []domain.ID `json:"photo_ids"`
+	Addenda       []Addendum  `json:"addenda"`
 
 	domain.Raised `json:"-" db:"-"`
 }
 
-// Version rises with every addendum.
-func (e *Event) Version() int64 { return 1 + int64(len(e.Addenda)) }
+// Version rises with every addendum and every photograph.
+func (e *Event) Version() int64 { return 1 + int64(len(e.Addenda)+len(e.PhotoIDs)) }
 
 // ComponentIDs are the components handled; none means the whole object.
 func (e *Event) ComponentIDs() []domain.ID {
@@ -155,7 +156,7 @@ func New(by domain.Actor, l Log, f Found, at time.Time) (*Event, *Stop, error) {
 		OtherHandlers: trimmed(l.OtherHandlers), Purpose: l.Purpose, Components: []Named{}, From: l.From, To: l.To,
 		Flexes: []Flex{}, Support: listed(Supports, l.Support), Gloves: l.Gloves, Noticed: listed(Signs, l.Noticed),
 		Note: strings.TrimSpace(l.Note), Controls: l.Controls, Hazards: []string{}, Unassessed: []string{}, Evacuation: l.Evacuation,
-		Addenda: []Addendum{},
+		PhotoIDs: []domain.ID{}, Addenda: []Addendum{},
 	}
 	if l.StartedAt != nil {
 		e.StartedAt = *l.StartedAt
@@ -274,6 +275,11 @@ func (e *Event) what() string {
 // NewAddendum corrects or completes a logged event.
 type NewAddendum struct {
 	Text string `json:"text" validate:"required,max=4000"`
+}
+
+// Attachment adds a photograph of the object to a logged event.
+type Attachment struct {
+	PhotoID domain.ID `json:"photo_id" validate:"required"`
 }
 
 // listed keeps those of chosen that are known, in the order in which they are known.

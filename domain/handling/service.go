@@ -40,6 +40,7 @@ type Store interface {
 	One(ctx context.Context, id domain.ID) (*Event, error)
 	List(ctx context.Context, f Filter, q domain.PageQuery) (domain.Page[Event], error)
 	AddAddendum(ctx context.Context, e *Event, a Addendum) error
+	AddPhoto(ctx context.Context, e *Event, photoID domain.ID) error
 	// LastPosition is where the whole object was left by the last handling that says so; "" when none
 	// does.
 	LastPosition(ctx context.Context, objectID domain.ID) (string, error)
@@ -248,7 +249,7 @@ func (s *Service) tell(ctx context.Context, e *Event, stop *Stop, department str
 		subject = stop.ID
 	}
 	return s.notices.Notify(ctx, agenda.Notice{At: e.RecordedAt, Roles: roles, Department: department, ObjectID: e.ObjectID,
-		Area: "handling", Subject: subject, Text: e.Brief() + " " + strings.Join(said, " ")})
+		Area: "handling", Subject: subject, Text: short(e.Brief()) + " " + strings.Join(said, " ")})
 }
 
 // One is a handling.
@@ -290,7 +291,34 @@ func (s *Service) Amend(ctx context.Context, by domain.Actor, id domain.ID, n Ne
 		e.Raise(domain.Event{At: at, ActorID: &by.ID, Area: "handling", Subject: e.ID, Object: &e.ObjectID, Kind: "amended", Change: n})
 		return s.store.AddAddendum(ctx, e, a)
 	})
-	return e, err
+	if err != nil {
+		return nil, err
+	}
+	return e, nil
+}
+
+// Attach adds a photograph of the object to a logged handling. Adding it twice is a conflict.
+func (s *Service) Attach(ctx context.Context, by domain.Actor, id domain.ID, n Attachment) (*Event, error) {
+	if err := by.May(Record); err != nil {
+		return nil, err
+	}
+	if err := domain.Validate(n); err != nil {
+		return nil, err
+	}
+	var e *Event
+	err := s.atomic.Do(ctx, func(ctx context.Context) error {
+		var err error
+		if e, err = s.store.One(ctx, id); err != nil {
+			return err
+		}
+		e.PhotoIDs = append(e.PhotoIDs, n.PhotoID)
+		e.Raise(domain.Event{At: s.now(), ActorID: &by.ID, Area: "handling", Subject: e.ID, Object: &e.ObjectID, Kind: "photo_attached", Change: n})
+		return s.store.AddPhoto(ctx, e, n.PhotoID)
+	})
+	if err != nil {
+		return nil, err
+	}
+	return e, nil
 }
 
 // Totals sums up handlings (H6).
@@ -350,9 +378,20 @@ func (s *Service) RaiseStop(ctx context.Context, by domain.Actor, objectID domai
 		}
 		return s.notices.Notify(ctx, agenda.Notice{At: stop.RaisedAt, Roles: []domain.Role{domain.Conservator, domain.Curator}, Department: stop.Department,
 			ObjectID: objectID, Area: "handling", Subject: stop.ID,
-			Text: by.Name + " stopped " + stop.On() + ": " + stop.Note + " It is stopped for everybody until a conservator releases it."})
+			Text: by.Name + " stopped " + stop.On() + ": " + short(stop.Note) + " It is stopped for everybody until a conservator releases it."})
 	})
-	return stop, err
+	if err != nil {
+		return nil, err
+	}
+	return stop, nil
+}
+
+// short cuts a long text for a notice.
+func short(text string) string {
+	if r := []rune(text); len(r) > 600 {
+		return string(r[:600]) + "…"
+	}
+	return text
 }
 
 // Annotate writes a note of a curator of the object's department on a standing stop.
@@ -405,7 +444,7 @@ func (s *Service) Release(ctx context.Context, by domain.Actor, stopID domain.ID
 			return err
 		}
 		return s.notices.Notify(ctx, agenda.Notice{At: at, Department: stop.Department, People: stop.Raisers(), ObjectID: stop.ObjectID,
-			Area: "handling", Subject: stop.ID, Text: by.Name + " released the stop on " + stop.On() + ". New limits: " + stop.Release.Limits})
+			Area: "handling", Subject: stop.ID, Text: by.Name + " released the stop on " + stop.On() + ". New limits: " + short(stop.Release.Limits)})
 	})
 }
 

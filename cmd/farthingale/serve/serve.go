@@ -23,6 +23,7 @@ import (
 	"farthingale/domain/collection"
 	"farthingale/domain/handling"
 	"farthingale/domain/material"
+	"farthingale/domain/movement"
 	"farthingale/domain/people"
 	"farthingale/domain/photo"
 	"farthingale/domain/record"
@@ -61,6 +62,7 @@ type House struct {
 	Material   *material.Service
 	Handling   *handling.Service
 	Treatment  *treatment.Service
+	Movement   *movement.Service
 	Jobs       *postgres.Jobs
 	Bucket     *bucket.Bucket
 	answers    *postgres.Answers
@@ -105,6 +107,7 @@ func New(ctx context.Context, pool *pgxpool.Pool, s Settings) (*House, error) {
 	if err := h.workshop(db, s); err != nil {
 		return nil, err
 	}
+	h.Movement = movement.NewService(postgres.NewMovement(db), h.Collection, h.Handling, h.Agenda, db, s.Site.Zone, s.Now)
 	h.API = api.New(api.Services{
 		Once: h.answers, Now: s.Now, Log: s.Log, RequestsPerMinute: s.RequestsPerMinute,
 		People:     h.People,
@@ -114,6 +117,8 @@ func New(ctx context.Context, pool *pgxpool.Pool, s Settings) (*House, error) {
 		Collection: h.Collection,
 		Material:   h.Material,
 		Treatment:  h.Treatment,
+		Handling:   h.Handling,
+		Movement:   h.Movement,
 	})
 	pages, err := web.New(web.Services{
 		Site: s.Site, Sessions: sessions(pool, s.SecureCookies, s.Log), Now: s.Now, Log: s.Log, SignIns: s.SignIns,
