@@ -1,12 +1,17 @@
 package api_test
 
 import (
+	"bytes"
+	"image"
+	"image/png"
 	"net/http"
+	"net/http/httptest"
 	"slices"
 	"strings"
 	"testing"
 	"time"
 
+	"farthingale/api"
 	"farthingale/cmd/farthingale/serve/servetest"
 	"farthingale/domain"
 	"farthingale/domain/handling"
@@ -112,6 +117,25 @@ func TestHandlingStopAndRelease(t *testing.T) {
 	}
 	reader.Post(at+"/addenda", body{"text": "x"}).Refused(http.StatusForbidden, "P2")
 	technician.Post(at+"/photos", body{"photo_id": domain.NewID()}).Refused(http.StatusUnprocessableEntity, "invalid")
+	photo := body{"photo_id": s.photo()}
+	technician.Post(at+"/photos", photo).Must(http.StatusCreated)
+	technician.Post(at+"/photos", photo).Refused(http.StatusConflict, "photo_attached")
+	if e := servetest.JSON[handling.Event](reader.Get(at).Must(http.StatusOK)); len(e.PhotoIDs) != 1 || e.Version() != 3 {
+		t.Errorf("%+v", e)
+	}
+}
+
+// photo uploads a picture of the object and gives its ID.
+func (s *shelf) photo() domain.ID {
+	s.t.Helper()
+	var b bytes.Buffer
+	if err := png.Encode(&b, image.NewGray(image.Rect(0, 0, 8, 8))); err != nil {
+		s.t.Fatal(err)
+	}
+	r := httptest.NewRequest(http.MethodPost, api.Prefix+s.objectPath+"/photos?view=detail&light=normal&stage=incident", bytes.NewReader(b.Bytes())).WithContext(s.t.Context())
+	r.Header.Set("Content-Type", "image/png")
+	r.Header.Set("Authorization", "Bearer "+s.Person("Nora Falk", domain.Conservator).Token)
+	return servetest.JSON[struct{ ID domain.ID }](s.conservator.Send(r, b.Bytes()).Must(http.StatusCreated)).ID
 }
 
 // Every fault of a log is refused with a pointer, and changes nothing.
