@@ -23,7 +23,8 @@ type Form struct {
 	CSRF      string
 	Version   int64 // 0: nothing is changed that exists
 	Multipart bool
-	Quick     bool // a page used standing up: nothing to press is smaller than 44 px
+	Quick     bool   // a page used standing up: nothing to press is smaller than 44 px
+	Part      string // tells the fields of several forms of one page apart
 	Legend    string
 	Below     bool // the legend stands one level below the heading of its section
 	Help      string
@@ -47,7 +48,8 @@ type FieldFault struct{ ID, Label, Message string }
 
 // Field is one field. Kind is an input type ("text", "number", "date", "datetime-local", "password",
 // "file", "hidden", "email", "checkbox"), or "textarea", "select", "radio", "checks" (several of Options), or
-// "group" (a fieldset of Fields under Label).
+// "group" (a fieldset of Fields under Label), or "more" (a button that shows the form again with more
+// rows of Name).
 type Field struct {
 	Kind     string
 	Name     string // path of the command's json names: "methods.0.note"
@@ -89,15 +91,51 @@ func plain(word string) string { return strings.ReplaceAll(word, "_", " ") }
 // ready gives every field its ID and the form its token.
 func (f *Form) ready(c echo.Context) *Form {
 	f.CSRF, _ = c.Get(csrfKey).(string)
-	name(f.Fields)
+	prefix := "f-"
+	if f.Part != "" {
+		prefix += f.Part + "-"
+	}
+	name(f.Fields, prefix)
 	return f
 }
 
-func name(fields []Field) {
+func name(fields []Field, prefix string) {
 	for i := range fields {
-		fields[i].ID = "f-" + strings.ReplaceAll(fields[i].Name, ".", "-")
-		name(fields[i].Fields)
+		fields[i].ID = prefix + strings.ReplaceAll(fields[i].Name, ".", "-")
+		name(fields[i].Fields, prefix)
 	}
+}
+
+// More says whether the form has a button "more". Then the key Enter must still send the form: its
+// first button, which nobody sees, is the one that does.
+func (f *Form) More() bool { return hasMore(f.Fields) }
+
+func hasMore(fields []Field) bool {
+	for _, f := range fields {
+		if f.Kind == "more" || hasMore(f.Fields) {
+			return true
+		}
+	}
+	return false
+}
+
+// moreRows says of which list a button "more" asks for more rows, or "". Such a form is shown again
+// with what was typed; it is not an act yet.
+func moreRows(c echo.Context) (string, error) {
+	if _, err := c.FormParams(); err != nil {
+		return "", unreadableForm(err)
+	}
+	sent := c.Request().PostForm
+	list := sent.Get(moreKey)
+	sent.Del(moreKey)
+	return list, nil
+}
+
+// again puts back what was typed, and judges nothing.
+func (f *Form) again(c echo.Context, typed url.Values) *Form {
+	f.ready(c)
+	fill(f.Fields, typed, nil, &Fault{})
+	return f
 }
 
 // refused puts back what was typed and says what is wrong. It returns err when err is nothing that a
@@ -142,7 +180,7 @@ func fill(fields []Field, typed url.Values, faults map[string]string, summary *F
 			if was {
 				f.Value = "true"
 			}
-		case "password", "file", "group":
+		case "password", "file", "group", "more":
 		default:
 			if was {
 				f.Value = values[0]

@@ -133,7 +133,7 @@ func TestDecodeRowsMoveUp(t *testing.T) {
 	c.Title = "t"
 	fault := domain.Validate(c)
 	form := &Form{Fields: []Field{{Kind: "text", Name: "methods.0.note"}, {Kind: "text", Name: "methods.1.note"}, {Kind: "text", Name: "methods.2.note"}, {Kind: "text", Name: "methods.3.note"}}}
-	name(form.Fields)
+	name(form.Fields, "f-")
 	if err := form.refused(typed, fault); err != nil {
 		t.Fatal(err)
 	}
@@ -259,7 +259,7 @@ func TestDirtyTextIsRefusedByTheService(t *testing.T) {
 			t.Fatal(err)
 		}
 		form := &Form{Fields: []Field{{Kind: "text", Name: "title", Label: "Title"}}}
-		name(form.Fields)
+		name(form.Fields, "f-")
 		if err := form.refused(typed, domain.Validate(c)); err != nil {
 			t.Fatalf("%q is accepted: %v", dirty, err)
 		}
@@ -279,7 +279,7 @@ func TestRefusedPutsBackWhatWasTyped(t *testing.T) {
 		{Kind: "group", Label: "Rows", Fields: []Field{{Kind: "text", Name: "rows.0.note", Label: "Note"}}},
 		{Kind: "text", Name: "untouched", Value: "as it was"},
 	}}
-	name(form.Fields)
+	name(form.Fields, "f-")
 	refusal := &domain.Error{Kind: domain.KindRefused, Code: "T7", Message: "Not yet.", Missing: []string{"a photograph after"}, Fields: []domain.Field{
 		{Pointer: "/title", Rule: "max", Message: "Shorter."}, {Pointer: "/rows/0/note", Rule: "max", Message: "Shorter still."}, {Pointer: "/elsewhere", Rule: "x", Message: "Nowhere to show."}}}
 	typed := url.Values{"title": {"after"}, "password": {"secret"}, "purpose": {"loan"}, "roles": {"curator", "reader"}, "rows.0.note": {"n"}}
@@ -359,4 +359,24 @@ func FuzzDecodeForm(f *testing.F) {
 			t.Fatalf("%q: read as %+v, then as %+v", body, c, again)
 		}
 	})
+}
+
+// A button "more" is no field of the command, and several forms of one page have fields of their own.
+func TestFormsApartAndMoreRows(t *testing.T) {
+	f := &Form{Part: "decide", Fields: []Field{{Kind: "group", Fields: []Field{{Kind: "text", Name: "conditions.0.text"}, {Kind: "more", Name: "conditions"}}}}}
+	f.ready(echo.New().NewContext(nil, nil))
+	if id := f.Fields[0].Fields[0].ID; id != "f-decide-conditions-0-text" || !f.More() {
+		t.Errorf("ID %q, more %v", id, f.More())
+	}
+	r := httptest.NewRequest(http.MethodPost, "/", strings.NewReader(url.Values{"more": {"conditions"}, "conditions.0.text": {"kept"}}.Encode()))
+	r.Header.Set("Content-Type", "application/x-www-form-urlencoded")
+	c := echo.New().NewContext(r, httptest.NewRecorder())
+	list, err := moreRows(c)
+	if err != nil || list != "conditions" || c.Request().PostForm.Has("more") {
+		t.Errorf("%q %v %v", list, err, c.Request().PostForm)
+	}
+	f.again(c, c.Request().PostForm)
+	if v := f.Fields[0].Fields[0].Value; v != "kept" || f.Fault != nil {
+		t.Errorf("value %q, fault %v", v, f.Fault)
+	}
 }

@@ -203,6 +203,7 @@ const (
 	flashKey   = "flash"
 	csrfKey    = "csrf" // where echo's middleware leaves the token
 	versionKey = "version"
+	moreKey    = "more" // a button that asks for more rows
 )
 
 func actor(c echo.Context) domain.Actor {
