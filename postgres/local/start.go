@@ -164,6 +164,7 @@ func serve(ctx context.Context, o Options, at layout, found programs, who accoun
 		}
 		err = p.awaitReady(ctx, o, at, socket)
 		if err == nil {
+			p.serving.Store(true)
 			return &Cluster{options: o, socket: socket, process: p}, nil
 		}
 		p.end(syscall.SIGINT, 10*time.Second)
@@ -255,9 +256,9 @@ func locales() [][]string {
 
 // process is a server that this program started.
 type process struct {
-	cmd    *exec.Cmd
-	ended  chan struct{} // closed when it is gone
-	wanted atomic.Bool   // its end is wanted
+	cmd     *exec.Cmd
+	ended   chan struct{} // closed when it is gone
+	serving atomic.Bool   // it became ready, and nobody asked it to end
 }
 
 func launch(o Options, at layout, found programs, who account, socket string) (*process, error) {
@@ -299,7 +300,7 @@ func launch(o Options, at layout, found programs, who account, socket string) (*
 		started <- err
 		if err == nil {
 			err := cmd.Wait()
-			if !p.wanted.Load() {
+			if p.serving.Load() {
 				o.Log.Error("the private Postgres ended by itself", "log", at.log, "how", err)
 			}
 			close(p.ended)
@@ -337,7 +338,7 @@ func (p *process) awaitReady(ctx context.Context, o Options, at layout, socket s
 // end signals the server and waits; when it has not gone after the patience, the next
 // harder signal follows. None of them loses what was committed.
 func (p *process) end(first syscall.Signal, patience time.Duration) {
-	p.wanted.Store(true)
+	p.serving.Store(false)
 	for _, s := range []syscall.Signal{first, syscall.SIGQUIT, syscall.SIGKILL} {
 		_ = p.cmd.Process.Signal(s) // fails only when it has gone
 		select {

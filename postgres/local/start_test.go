@@ -73,7 +73,7 @@ func begin(t *testing.T, dir string) *Cluster {
 // abandon lets go of the lock as the kernel does when a program is killed.
 func abandon(t *testing.T, c *Cluster) {
 	t.Helper()
-	c.process.wanted.Store(true)
+	c.process.serving.Store(false)
 	if err := syscall.Flock(int(c.lock.Fd()), syscall.LOCK_UN); err != nil {
 		t.Fatal(err)
 	}
