@@ -48,8 +48,8 @@ type FieldFault struct{ ID, Label, Message string }
 
 // Field is one field. Kind is an input type ("text", "number", "date", "datetime-local", "password",
 // "file", "hidden", "email", "checkbox"), or "textarea", "select", "radio", "checks" (several of Options), or
-// "group" (a fieldset of Fields under Label), or "more" (a button that shows the form again with more
-// rows of Name).
+// "group" (a fieldset of Fields under Label), "folded" (Fields that few need, folded under Label until one
+// of them is faulty), or "more" (a button that shows the form again with more rows of Name).
 type Field struct {
 	Kind     string
 	Name     string // path of the command's json names: "methods.0.note"
@@ -66,6 +66,7 @@ type Field struct {
 	List     string // ID of a datalist
 	Accept   string
 	Multiple bool
+	Camera   bool // a "file" that a tablet's camera fills
 	Tiles    bool // the choices of "radio" and "checks" stand as large tiles
 	Fault    string
 }
@@ -180,7 +181,7 @@ func fill(fields []Field, typed url.Values, faults map[string]string, summary *F
 			if was {
 				f.Value = "true"
 			}
-		case "password", "file", "group", "more":
+		case "password", "file", "group", "folded", "more":
 		default:
 			if was {
 				f.Value = values[0]
@@ -191,7 +192,11 @@ func fill(fields []Field, typed url.Values, faults map[string]string, summary *F
 			summary.Links = append(summary.Links, FieldFault{ID: f.ID, Label: f.Label, Message: message})
 			delete(faults, f.Name)
 		}
+		before := len(summary.Links)
 		fill(f.Fields, typed, faults, summary)
+		if f.Kind == "folded" && len(summary.Links) > before {
+			f.Value = "open"
+		}
 	}
 }
 

@@ -380,3 +380,14 @@ func TestFormsApartAndMoreRows(t *testing.T) {
 		t.Errorf("value %q, fault %v", v, f.Fault)
 	}
 }
+
+// What is folded away opens when something in it is faulty.
+func TestFoldedOpensOnAFault(t *testing.T) {
+	f := &Form{Fields: []Field{{Kind: "folded", Label: "More", Fields: []Field{{Kind: "text", Name: "note"}}}, {Kind: "folded", Label: "Rest", Fields: []Field{{Kind: "text", Name: "other"}}}}}
+	if err := f.refused(url.Values{"note": {"typed"}}, domain.Invalid("/note", "max", "Too long.")); err != nil {
+		t.Fatal(err)
+	}
+	if f.Fields[0].Value != "open" || f.Fields[1].Value != "" || f.Fields[0].Fields[0].Value != "typed" || f.Fields[0].Fields[0].Fault == "" {
+		t.Errorf("%+v", f.Fields)
+	}
+}
