@@ -39,7 +39,7 @@ func runDemo(ctx context.Context, s *settings, rest []string) error {
 	if err != nil {
 		return err
 	}
-	err = demo.Load(ctx, o.House, o.log)
+	err = demo.Load(ctx, o.server.Pool, o.wiring, o.log)
 	if err == nil {
 		err = o.listen(ctx, s.listen, func(address string) {
 			fmt.Printf("\n%s – a demonstration; everything is invented.\n\n    http://%s\n\nSign in as one of:\n", site.Name, address)

@@ -18,6 +18,7 @@ import (
 type opened struct {
 	*serve.House
 	server *postgres.Server
+	wiring serve.Settings
 	log    *slog.Logger
 }
 
@@ -41,7 +42,7 @@ func open(ctx context.Context, s *settings, site domain.Site, change ...func(*se
 	if err != nil {
 		return nil, errors.Join(err, server.Close(context.WithoutCancel(ctx)))
 	}
-	return &opened{House: house, server: server, log: log}, nil
+	return &opened{House: house, server: server, wiring: wiring, log: log}, nil
 }
 
 func (o *opened) close(ctx context.Context) error {

@@ -4,11 +4,8 @@
 package demo
 
 import (
-	"context"
-	"log/slog"
 	"time"
 
-	"farthingale/cmd/farthingale/serve"
 	"farthingale/domain"
 	"farthingale/domain/people"
 	"farthingale/web"
@@ -53,21 +50,4 @@ func SignIns() []web.SignInHint {
 		}
 	}
 	return hints
-}
-
-// Load fills an empty house. A house that has anybody is left as it is.
-func Load(ctx context.Context, h *serve.House, log *slog.Logger) error {
-	any, err := h.People.Any(ctx)
-	if err != nil || any {
-		return err
-	}
-	return h.DB.Do(ctx, func(ctx context.Context) error {
-		for _, facts := range cast {
-			if _, err := h.People.AddByHand(ctx, domain.Actor{}, people.NewPerson{Facts: facts, Password: Password}); err != nil {
-				return err
-			}
-		}
-		log.InfoContext(ctx, "the demonstration is loaded", "people", len(cast))
-		return nil
-	})
 }

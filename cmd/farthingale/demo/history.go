@@ -1,0 +1,144 @@
+package demo
+
+import (
+	"fmt"
+	"time"
+
+	"farthingale/domain"
+	"farthingale/domain/handling"
+	"farthingale/domain/photo"
+	"farthingale/domain/treatment"
+)
+
+// history tells three years of the laboratory.
+func (l *loader) history() error {
+	for _, told := range []struct {
+		what string
+		tell func() error
+	}{
+		{"years of handling", l.years},
+		{"the dress goes to the laboratory", func() error {
+			l.on(730, 9)
+			return l.move("ines", l.objects["1968.14.2"], "LAB-1", "examination after a noise")
+		}},
+		{"the signed treatment", l.signed},
+		{"the dress goes home", func() error { l.on(698, 10); return l.move("ines", l.objects["1968.14.2"], "S1-A", "treatment ended") }},
+		{"the approval of long ago", l.approvedLongAgo},
+		{"more visits", l.visits},
+		{"the gallery", func() error {
+			l.on(300, 9)
+			return l.move("rosa", l.objects["1969.2.1"], "G-2", "the gallery is arranged anew")
+		}},
+		{"the lapsed treatment", l.lapsed},
+		{"the declined treatment", l.declined},
+		{"the withdrawn treatment", l.withdrawn},
+		{"the completed treatment", l.completed},
+		{"the belt goes to the laboratory", func() error { l.on(41, 9); return l.move("ines", l.objects["1968.14.6"], "LAB-1", "treatment") }},
+		{"the treatment under way", l.underWay},
+		{"the glove in the laboratory", l.gloveApart},
+		{"the approved treatment", l.approvedWithConditions},
+		{"the submitted treatment", l.submitted},
+		{"the draft", l.drafting},
+		{"the emergency", l.emergency},
+	} {
+		if err := told.tell(); err != nil {
+			return fmt.Errorf("%s: %w", told.what, err)
+		}
+	}
+	return nil
+}
+
+// log records a handling of a whole object or of some of its parts.
+func (l *loader) log(by, number string, h handling.Log, labels ...string) (*handling.Stop, error) {
+	obj := l.objects[number]
+	if len(labels) > 0 {
+		h.ComponentIDs = l.parts(obj, labels...)
+	}
+	if h.Minutes == 0 {
+		h.Minutes = 20
+	}
+	if h.Gloves == "" {
+		h.Gloves = "nitrile"
+	}
+	h.Controls = "kept"
+	_, stop, err := l.h.Handling.Log(l.ctx, l.people[by], obj.id, h)
+	if err != nil {
+		return nil, fmt.Errorf("handling of %s: %w", number, err)
+	}
+	return stop, nil
+}
+
+// years are three years of examinations, photography and research visits: each object some times, its
+// damage growing.
+func (l *loader) years() error {
+	for daysAgo := 1040; daysAgo > 740; daysAgo -= 13 {
+		if err := l.visit(daysAgo); err != nil {
+			return err
+		}
+	}
+	// A stop, raised by a noise and released a week later.
+	l.on(738, 11)
+	stop, err := l.log("ada", "1968.14.2", handling.Log{Purpose: "mounting", Minutes: 35, From: "lying_face_up", To: "upright_held", Noticed: []string{"noise"},
+		Note: "A creak from the left cuff as the arm came up.", Support: []string{"board"}}, "1a")
+	if err != nil {
+		return err
+	}
+	l.on(731, 9)
+	if _, err := l.h.Handling.Release(l.ctx, l.people["ines"], stop.ID, handling.NewRelease{Reason: "Examined with a lens and by light through the sleeve.", Found: "A crack at the fold of the left cuff, 40 mm, older than the noise.", Limits: "Arms stay beside the body; by two people on a board."}); err != nil {
+		return fmt.Errorf("release: %w", err)
+	}
+	return nil
+}
+
+// visits are the visits of the last two years.
+func (l *loader) visits() error {
+	for daysAgo := 620; daysAgo > 310; daysAgo -= 17 {
+		if err := l.visit(daysAgo); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// visit handles the next object in turn, and photographs it every third time.
+func (l *loader) visit(daysAgo int) error {
+	purposes := []string{"examination", "photography", "research_visit", "examination", "mounting"}
+	turn := l.turn
+	l.turn++
+	l.on(daysAgo, 10+turn%5)
+	e := exhibits[turn%len(exhibits)]
+	to := "lying_face_up"
+	if turn%4 == 3 {
+		to = "lying_face_down"
+	}
+	if _, err := l.log([]string{"ines", "tomas", "ada"}[turn%3], e.facts.Number, handling.Log{Purpose: purposes[turn%len(purposes)], Minutes: 10 + 5*(turn%6), From: "lying_face_up", To: to, Support: []string{"board"}}); err != nil {
+		return err
+	}
+	obj := l.objects[e.facts.Number]
+	obj.shown = min(1, obj.shown+0.3)
+	if turn%3 != 2 {
+		return nil
+	}
+	_, err := l.photograph(obj, nil, photo.Front, photo.Condition, turn%2 == 0)
+	return err
+}
+
+// emergency is the last days: a stop in force, and an emergency stabilisation that waits for its
+// ratification.
+func (l *loader) emergency() error {
+	l.on(2, 10)
+	if _, err := l.log("ada", "1979.22.1", handling.Log{Purpose: "examination", Minutes: 15, From: "folded", To: "lying_face_up", Noticed: []string{"powder"}, Note: "Yellow powder from the left boot.", Support: []string{"board"}}, "2c"); err != nil {
+		return err
+	}
+	l.on(1, 15)
+	gloves := l.objects["1991.5.3"]
+	_, err := l.h.Treatment.Stabilise(l.ctx, l.people["tomas"], gloves.id, treatment.NewEmergency{
+		Imminent: "The left cuff was coming away from the glove as the box was opened.", NoticedAt: l.clock.Add(-30 * time.Minute), Methods: []string{"support", "collect", "contain"}, LeftUndone: "The right glove was not touched.",
+		Done: treatment.Done{HappenedAt: l.clock.Add(-20 * time.Minute), Hands: []domain.ID{l.people["tomas"].ID}, Components: l.parts(gloves, "1"), Materials: []treatment.Use{{Auxiliary: "polyester_film"}, {Auxiliary: "tissue"}},
+			Before: "Cuff hangs by 30 mm.", After: "Cuff lies on film; crumbs bagged.", Minutes: 15, Gloves: "nitrile", Controls: "kept"},
+	})
+	if err != nil {
+		return fmt.Errorf("emergency: %w", err)
+	}
+	return nil
+}
