@@ -6,6 +6,7 @@ import (
 	"net/http"
 	"slices"
 	"strconv"
+	"strings"
 	"testing"
 	"time"
 
@@ -167,4 +168,142 @@ func TestReading(t *testing.T) {
 	servetest.JSON[struct {
 		Sections []agenda.Section `json:"sections"`
 	}](h.API(narrow).Get("/agenda").Must(http.StatusOK))
+}
+
+// waits are the texts of a section of somebody's agenda, with " (overdue)" where it is.
+func (b *bench) waits(who servetest.Someone, kind string) []string {
+	b.t.Helper()
+	day := servetest.JSON[struct {
+		Sections []agenda.Section `json:"sections"`
+	}](b.API(who).Get("/agenda").Must(http.StatusOK))
+	found := []string{}
+	for _, s := range day.Sections {
+		if s.Kind != kind {
+			continue
+		}
+		for _, i := range s.Items {
+			text := i.Text
+			if i.Due != nil && !b.Now().Before(*i.Due) {
+				text += " (overdue)"
+			}
+			if i.ObjectNumber != "1968.14.2" || i.SubjectID == (domain.ID{}) || i.Record == "" {
+				b.t.Errorf("%s: an item without its object, subject or record: %+v", kind, i)
+			}
+			found = append(found, text)
+		}
+	}
+	return found
+}
+
+// has fails unless exactly these people have the text in the section.
+func (b *bench) has(kind, text string, whom ...servetest.Someone) {
+	b.t.Helper()
+	for _, who := range []servetest.Someone{b.ines, b.jon, b.piet, b.maud, b.rosa, b.tove, b.rae} {
+		wants := slices.ContainsFunc(whom, func(s servetest.Someone) bool { return s.ID == who.ID })
+		if got := b.waits(who, kind); wants != slices.Contains(got, text) {
+			b.t.Errorf("%s: %s has %q, want %q: %v", kind, who.Name, got, text, wants)
+		}
+	}
+}
+
+// TestWhatWaitsInATreatment: the draft for its author, the decision for the curators who may take it
+// (T2), the work for who is in charge, the term of the approval.
+func TestWhatWaitsInATreatment(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	elsewhere := b.PersonOf("Otto Linde", []string{"Charts"}, domain.Curator)
+	b.begin()
+	b.has("drafts", "Treatment 1, Consolidate the cuff: drafting", b.ines)
+	b.has("decisions_asked", "Treatment 1, Consolidate the cuff: version 1 submitted")
+
+	// A curator who is named to carry out the work stands on the doing side and is not asked.
+	text := b.text()
+	text["performers"] = []domain.ID{b.jon.ID, b.maud.ID}
+	b.put(b.ines, "", text).act(b.ines, "/submissions", nil)
+	b.has("decisions_asked", "Treatment 1, Consolidate the cuff: version 1 submitted", b.piet)
+	b.has("drafts", "Treatment 1, Consolidate the cuff: drafting")
+	if got := b.waits(elsewhere, "decisions_asked"); len(got) != 0 {
+		t.Errorf("a curator of another department is asked: %q", got)
+	}
+	b.act(b.piet, "/decisions", body{"version": 1, "outcome": "approve", "statement": "Yes."})
+	b.has("decisions_asked", "Treatment 1, Consolidate the cuff: version 1 submitted")
+	b.has("treatments_in_charge", "Treatment 1, Consolidate the cuff: approved", b.ines)
+	b.Wait(400 * 24 * time.Hour)
+	for _, who := range []*servetest.Someone{&b.ines, &b.jon, &b.piet, &b.maud, &b.rosa, &b.tove, &b.rae} {
+		fresh, err := b.People.AddToken(t.Context(), who.Actor, people.NewToken{Name: "later", Scopes: []string{"all"}, Days: 30})
+		if err != nil {
+			t.Fatal(err)
+		}
+		who.Token = fresh.Secret
+	}
+	b.has("treatments_in_charge", "Treatment 1, Consolidate the cuff: approved (overdue)", b.ines)
+}
+
+// TestT6WhatWaitsAfterAnEmergency: the ratification for the curators who took no part; once overdue it
+// stands on everybody's agenda.
+func TestT6WhatWaitsAfterAnEmergency(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	rescue := b.rescue(func(e body) { e["hands"] = []domain.ID{b.ines.ID, b.maud.ID} })
+	made := b.API(b.ines).Post("/objects/"+b.object.String()+"/emergencies", rescue).Must(http.StatusCreated)
+	b.has("ratifications_due", "The helmet slides off its stand.", b.piet)
+	b.Wait(9 * 24 * time.Hour)
+	b.has("ratifications_due", "The helmet slides off its stand. (overdue)", b.ines, b.jon, b.piet, b.maud, b.rosa, b.tove)
+	at := "/emergencies/" + servetest.JSON[struct {
+		ID domain.ID `json:"id"`
+	}](made).ID.String()
+	b.API(b.piet).Post(at+"/ratifications", body{"outcome": "ratified", "statement": "Rightly done."}, made.Tag()).Must(http.StatusOK)
+	b.has("ratifications_due", "The helmet slides off its stand. (overdue)")
+	// The notice of it leads to the emergency, not to a treatment that is none.
+	notice := servetest.JSON[domain.Page[agenda.Line]](b.API(b.rosa).Get("/notices").Must(http.StatusOK)).Items
+	if len(notice) == 0 || notice[len(notice)-1].Record != "emergency" {
+		t.Errorf("notices: %+v", notice)
+	}
+}
+
+// TestH3WhatWaitsUnderAStop: a stop binds everybody, so whoever works on records sees it; it is gone
+// when it is released.
+func TestH3WhatWaitsUnderAStop(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	elsewhere := b.PersonOf("Otto Linde", []string{"Charts"}, domain.Curator)
+	b.approved()
+	b.act(b.jon, "/steps", b.step(func(s body) { s["noticed"] = []string{"powder"} }))
+	standing, err := b.Handling.Standing(t.Context(), b.object)
+	if err != nil || len(standing) != 1 {
+		t.Fatalf("stops: %+v, %v", standing, err)
+	}
+	got := b.waits(b.tove, "stops_in_force")
+	if len(got) != 1 || !strings.Contains(got[0], "cuff seal") || !strings.Contains(got[0], "powder") {
+		t.Fatalf("stops: %q", got)
+	}
+	b.has("stops_in_force", got[0], b.ines, b.jon, b.piet, b.maud, b.rosa, b.tove)
+	if other := b.waits(elsewhere, "stops_in_force"); len(other) != 0 {
+		t.Errorf("a curator of another department has %q", other)
+	}
+}
+
+// TestT10WhatWaitsForADisposal: the second authorisation is asked of registrars and of curators who did
+// not designate, never of who treated.
+func TestT10WhatWaitsForADisposal(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	b.approved()
+	b.act(b.jon, "/steps", b.step(func(s body) {
+		s["came_away"] = []body{{"from_component_id": b.cuffSeal, "name": "crumb of the seal", "where_it_lay": "below the cuff", "belongs_there": "certain", "kept_at": "bag 1"}}
+	}))
+	sheet, err := b.Collection.Sheet(t.Context(), b.object)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, c := range sheet.Components {
+		if c.Function == "fragment" {
+			b.act(b.piet, "/designations", body{"component_id": c.ID, "designation": "disposal", "reason": "mould"})
+		}
+	}
+	got := b.waits(b.rosa, "decisions_asked")
+	if len(got) != 1 || !strings.Contains(got[0], "crumb of the seal") {
+		t.Fatalf("asked of the registrar: %q", got)
+	}
+	b.has("decisions_asked", got[0], b.rosa, b.maud)
 }

@@ -64,7 +64,12 @@ func (s *Agenda) Add(ctx context.Context, id domain.ID, n agenda.Notice) error {
 	})
 }
 
-const noticeColumns = `n.id, n.at, n.area, n.subject_id, n.object_id, coalesce(o.number, '') as object_number, n.text, r.read_at`
+const noticeColumns = `n.id, n.at, n.area, n.subject_id, n.object_id, coalesce(o.number, '') as object_number, n.text, r.read_at,
+	case when exists (select from treatment t where t.id = n.subject_id) then 'treatment'
+		when exists (select from emergency e where e.id = n.subject_id) then 'emergency'
+		when exists (select from stop s where s.id = n.subject_id) then 'stop'
+		when exists (select from handling h where h.id = n.subject_id) then 'handling'
+		else '' end as record`
 
 // Mine lists a person's notices, the newest first.
 func (s *Agenda) Mine(ctx context.Context, personID domain.ID, unread bool, q domain.PageQuery) (domain.Page[agenda.Line], error) {
@@ -119,24 +124,4 @@ func (s *Agenda) Read(ctx context.Context, personID, id domain.ID, at time.Time)
 		return s.db.addEvents(ctx, domain.Event{At: at, ActorID: &personID, Area: "agenda", Subject: id, Object: line.ObjectID, Kind: "notice_read"})
 	})
 	return line, err
-}
-
-// Stops reads the stops in force: for those who work on records, a curator's only for the curator's
-// departments.
-func (s *Agenda) Stops(ctx context.Context, by domain.Actor) ([]agenda.Item, error) {
-	everywhere := by.Has(domain.Conservator) || by.Has(domain.Registrar) || by.Has(domain.MountMaker) || by.Has(domain.Technician)
-	if !everywhere && !by.Has(domain.Curator) {
-		return nil, nil
-	}
-	rows, _ := s.db.q(ctx).Query(ctx, `
-		select coalesce((select string_agg(c.called, ', ' order by c.position) from stop_component c where c.stop_id = s.id), 'The whole object')
-				|| case when s.signs = '{}' then '' else ': ' || replace(array_to_string(s.signs, ', '), '_', ' ') end
-				|| case when s.note = '' then '' else '. ' || s.note end as text,
-			'handling' as area, s.id as subject_id, s.object_id, o.number as object_number, s.raised_at as since, null::timestamptz as due
-		from stop s join object o on o.id = s.object_id
-		where not exists (select from stop_release r where r.stop_id = s.id) and (@everywhere or s.department = any(@departments))
-		order by s.raised_at desc, s.id desc limit @limit`,
-		pgx.NamedArgs{"everywhere": everywhere, "departments": by.Departments, "limit": agenda.SectionMost + 1})
-	items, err := pgx.CollectRows(rows, pgx.RowToStructByName[agenda.Item])
-	return items, fault(err, "read the stops in force")
 }

@@ -56,19 +56,21 @@ type dueRow struct {
 }
 
 // whereabouts are the pages of the records that notices and items tell of, and what the link to one
-// says. An area without one is reached by its object.
+// says. A record without one is reached by its object.
 var whereabouts = map[string]struct{ path, words string }{
 	"treatment": {"/treatments/", "Go to the treatment"},
+	"emergency": {"/emergencies/", "Go to the emergency stabilisation"},
+	"stop":      {"/stops/", "Go to the stop"},
+	"handling":  {"/handlings/", "Go to the handling"},
 	"loan":      {"/loans/", "Go to the loan"},
-	"people":    {"/people/", "Go to the account"},
 }
 
-func (s *Server) dueRow(text, area string, subject domain.ID, number string, since time.Time, due *time.Time) dueRow {
+func (s *Server) dueRow(text, record string, subject domain.ID, number string, since time.Time, due *time.Time) dueRow {
 	row := dueRow{Text: text, Since: s.moment(since), Object: number}
 	if _, served := s.acts["GET /objects/:number"]; served && number != "" {
 		row.ObjectPath = "/objects/" + url.PathEscape(number)
 	}
-	if w, ok := whereabouts[area]; ok {
+	if w, ok := whereabouts[record]; ok {
 		if _, served := s.acts["GET "+w.path+":id"]; served {
 			row.Go, row.GoPath = w.words, w.path+subject.String()
 		}
@@ -79,22 +81,23 @@ func (s *Server) dueRow(text, area string, subject domain.ID, number string, sin
 	return row
 }
 
-// dueMark says when something is due, in the site's days.
+// dueMark says by which day something is due. due is the first moment at which it is overdue, so the
+// day is that of the moment before.
 func (s *Server) dueMark(due time.Time) Mark {
-	now := s.Now()
+	now, last := s.Now(), due.Add(-time.Nanosecond)
 	switch {
-	case due.Before(now):
-		return warnMark("overdue since " + s.day(due))
-	case s.day(due) == s.day(now):
+	case !now.Before(due):
+		return warnMark("overdue since " + s.day(last))
+	case s.day(last) == s.day(now):
 		return warnMark("due today")
 	}
-	return waitMark("due " + s.day(due))
+	return waitMark("due " + s.day(last))
 }
 
 func (s *Server) noticeRows(lines []agenda.Line, from string) []noticeRow {
 	rows := make([]noticeRow, len(lines))
 	for i, n := range lines {
-		rows[i] = noticeRow{Row: s.dueRow(n.Text, n.Area, n.SubjectID, n.ObjectNumber, n.At, nil), From: from}
+		rows[i] = noticeRow{Row: s.dueRow(n.Text, n.Record, n.SubjectID, n.ObjectNumber, n.At, nil), From: from}
 		if n.ReadAt != nil {
 			rows[i].Read = s.moment(*n.ReadAt)
 			continue
@@ -129,7 +132,7 @@ func (s *Server) today(c echo.Context) error {
 	for _, section := range sections {
 		shown := dueSection{Title: section.Title, More: section.More}
 		for _, i := range section.Items {
-			shown.Rows = append(shown.Rows, s.dueRow(i.Text, i.Area, i.SubjectID, i.ObjectNumber, i.Since, i.Due))
+			shown.Rows = append(shown.Rows, s.dueRow(i.Text, i.Record, i.SubjectID, i.ObjectNumber, i.Since, i.Due))
 		}
 		p.Sections = append(p.Sections, shown)
 	}

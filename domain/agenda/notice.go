@@ -36,6 +36,7 @@ type Line struct {
 	At           time.Time  `json:"at"`
 	Area         string     `json:"area"`
 	SubjectID    domain.ID  `json:"subject_id"`
+	Record       string     `json:"record,omitempty"` // what the subject is: "emergency"; empty: of a kind without a page of its own
 	ObjectID     *domain.ID `json:"object_id,omitempty"`
 	ObjectNumber string     `json:"object_number,omitempty"`
 	Text         string     `json:"text"`
@@ -47,10 +48,11 @@ type Item struct {
 	Text         string     `json:"text"`
 	Area         string     `json:"area"`
 	SubjectID    domain.ID  `json:"subject_id"`
+	Record       string     `json:"record"` // what the subject is: "treatment", "emergency", "stop", "loan"
 	ObjectID     *domain.ID `json:"object_id,omitempty"`
 	ObjectNumber string     `json:"object_number,omitempty"`
 	Since        time.Time  `json:"since"`
-	Due          *time.Time `json:"due,omitempty"`
+	Due          *time.Time `json:"due,omitempty"` // from this moment on it is overdue
 }
 
 // Section is what waits of one kind, the most urgent first.

@@ -25,7 +25,7 @@ type Store interface {
 type Waiting struct {
 	Kind  string // snake_case: "stops_in_force"
 	Title string
-	For   func(ctx context.Context, by domain.Actor) ([]Item, error)
+	For   func(ctx context.Context, by domain.Actor, at time.Time) ([]Item, error)
 }
 
 // Service knows what is due for whom.
@@ -78,9 +78,9 @@ func (s *Service) Today(ctx context.Context, by domain.Actor) ([]Section, error)
 	if err := by.May(Look); err != nil {
 		return nil, err
 	}
-	sections := []Section{}
+	sections, at := []Section{}, s.now()
 	for _, w := range s.waiting {
-		items, err := w.For(ctx, by)
+		items, err := w.For(ctx, by, at)
 		if err != nil {
 			return nil, fmt.Errorf("read what waits (%s): %w", w.Kind, err)
 		}

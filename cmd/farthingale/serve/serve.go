@@ -96,7 +96,11 @@ func New(ctx context.Context, pool *pgxpool.Pool, s Settings) (*House, error) {
 	}
 	due := postgres.NewAgenda(db)
 	h.Agenda = agenda.NewService(due, s.Now,
+		agenda.Waiting{Kind: "decisions_asked", Title: "Decisions asked of you", For: due.Decisions},
+		agenda.Waiting{Kind: "ratifications_due", Title: "Emergency stabilisations to ratify", For: due.Ratifications},
 		agenda.Waiting{Kind: "stops_in_force", Title: "Stops in force", For: due.Stops},
+		agenda.Waiting{Kind: "treatments_in_charge", Title: "Treatments in your charge", For: due.Charges},
+		agenda.Waiting{Kind: "drafts", Title: "Your drafts", For: due.Drafts},
 	)
 	usual, err := material.Cautions()
 	if err != nil {
