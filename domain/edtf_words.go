@@ -117,7 +117,7 @@ func (d *edtfDate) plainWords() string {
 		link = " of "
 	}
 	if s := d.season(); s > 0 {
-		return []string{"spring", "summer", "autumn", "winter"}[s-1] + link + year
+		return []string{"spring", "summer", "autumn", "winter"}[s-1] + link + year // #nosec G602 -- a season is 1 to 4
 	}
 	switch {
 	case d.month == "":

@@ -135,7 +135,7 @@ func (s *People) Any(ctx context.Context) (bool, error) {
 	return any, fault(err, "look for anybody")
 }
 
-const tokenColumns = `id, person_id, name, scopes, created_at, expires_at, revoked_at, last_used_at`
+const tokenColumns = `id, person_id, name, scopes, created_at, expires_at, revoked_at, last_used_at` // #nosec G101 -- names of columns, no secrets
 
 // AddToken writes a token and the hash of its secret.
 func (s *People) AddToken(ctx context.Context, t people.Token, secretSHA256 []byte) error {

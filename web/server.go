@@ -116,7 +116,7 @@ func (s *Server) Routes(e *echo.Echo) {
 	}
 	e.GET("/static/*", echo.WrapHandler(http.StripPrefix("/static/", cached(http.FileServerFS(static)))))
 	// Not as middleware of a group, which would answer for the API's unknown addresses too.
-	e.Use(pagesOnly(echo.WrapMiddleware(s.Sessions.LoadAndSave)), pagesOnly(s.bounded), pagesOnly(middleware.CSRFWithConfig(middleware.CSRFConfig{
+	e.Use(pagesOnly(echo.WrapMiddleware(s.Sessions.LoadAndSave)), pagesOnly(s.bounded), pagesOnly(middleware.CSRFWithConfig(middleware.CSRFConfig{ // #nosec G101 -- names of fields, no secrets
 		TokenLookup: "header:X-CSRF-Token,query:csrf,form:csrf", CookieName: "farthingale_csrf", CookiePath: "/",
 		CookieHTTPOnly: true, CookieSameSite: http.SameSiteLaxMode, CookieSecure: s.Sessions.Cookie.Secure,
 	})), pagesOnly(s.who))

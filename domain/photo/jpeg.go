@@ -322,7 +322,7 @@ func (s *stream) film() error {
 		case n == 0: // to the end of the file
 			n = s.f.size - s.pos
 		case n == 1 && len(head) == 16:
-			n = int64(binary.BigEndian.Uint64(head[8:]))
+			n = int64(binary.BigEndian.Uint64(head[8:])) // #nosec G115 -- a negative length is refused below
 		}
 		if n < 8 || n > s.f.size-s.pos {
 			return nil

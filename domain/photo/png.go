@@ -30,7 +30,7 @@ func readPNG(f *file) (header, error) {
 			return header{}, damaged("its header is not where it must be")
 		}
 		sum := crc32.NewIEEE()
-		sum.Write(head[4:])
+		_, _ = sum.Write(head[4:])
 		switch {
 		case first:
 			if length != 13 {
@@ -40,7 +40,7 @@ func readPNG(f *file) (header, error) {
 			if err := s.full(b[:]); err != nil {
 				return header{}, err
 			}
-			sum.Write(b[:])
+			_, _ = sum.Write(b[:])
 			width, height = int64(binary.BigEndian.Uint32(b[:])), int64(binary.BigEndian.Uint32(b[4:]))
 			if err := f.pixels(width, height); err != nil {
 				return header{}, err

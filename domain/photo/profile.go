@@ -138,8 +138,8 @@ func withProfile(jpeg, profile []byte) []byte {
 	for i := range of {
 		part := profile[i*most : min((i+1)*most, len(profile))]
 		out = append(out, 0xff, 0xe2)
-		out = binary.BigEndian.AppendUint16(out, uint16(2+len(iccMark)+2+len(part)))
-		out = append(append(out, iccMark...), byte(i+1), byte(of))
+		out = binary.BigEndian.AppendUint16(out, uint16(2+len(iccMark)+2+len(part))) // #nosec G115 -- a part is cut to fit
+		out = append(append(out, iccMark...), byte(i+1), byte(of))                   // #nosec G115 -- at most 255 parts
 		out = append(out, part...)
 	}
 	return append(out, jpeg[2:]...)

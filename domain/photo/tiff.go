@@ -125,7 +125,7 @@ func openTIFF(f *file) (t *tiffFile, first int64, err error) {
 		if t.order.Uint16(b[4:]) != 8 {
 			return nil, 0, damaged("its header makes no sense")
 		}
-		first = int64(t.order.Uint64(b[8:]))
+		first = int64(t.order.Uint64(b[8:])) // #nosec G115 -- a negative offset is refused where it is used
 	}
 	return t, first, nil
 }
@@ -185,7 +185,7 @@ func (t *tiffFile) unsigned(b []byte) int64 {
 	case 4:
 		return int64(t.order.Uint32(b))
 	}
-	return int64(t.order.Uint64(b))
+	return int64(t.order.Uint64(b)) // #nosec G115 -- a negative offset is refused where it is used
 }
 
 // values gives n values from the i-th on; fewer when the field has fewer.

@@ -31,7 +31,7 @@ func accountFor(found programs) (account, error) {
 	}
 	if userNamespace != nil {
 		who := account{0, 0, userNamespace}
-		try := exec.Command(found.path("postgres"), "--version")
+		try := exec.Command(found.path("postgres"), "--version") // #nosec G204 -- the program was found in the known folders
 		who.apply(try)
 		if try.Run() == nil {
 			return who, nil
@@ -53,7 +53,7 @@ func lowerAccount() (account, error) {
 			continue
 		}
 		return account{uid, gid, func() *syscall.SysProcAttr {
-			return &syscall.SysProcAttr{Credential: &syscall.Credential{Uid: uint32(uid), Gid: uint32(gid)}}
+			return &syscall.SysProcAttr{Credential: &syscall.Credential{Uid: uint32(uid), Gid: uint32(gid)}} // #nosec G115 -- identifiers of the system have 32 bits
 		}}, nil
 	}
 	return account{}, errors.New("Postgres does not run as root, and there is no account postgres or nobody to run it; start this program as a plain user")
@@ -108,7 +108,7 @@ func (a account) handOver(path string) error {
 		if err != nil {
 			return err
 		}
-		return os.Lchown(name, a.uid, a.gid)
+		return os.Lchown(name, a.uid, a.gid) // #nosec G122 -- the folder is ours alone, mode 0700
 	})
 }
 

@@ -48,7 +48,7 @@ func (s seeker) download(ctx context.Context, major int) (string, error) {
 	if _, err := examine(ctx, bin); err == nil {
 		return bin, nil
 	}
-	if err := os.MkdirAll(s.cache, 0o755); err != nil {
+	if err := os.MkdirAll(s.cache, 0o755); err != nil { // #nosec G301 -- programs that a plain user must be able to start
 		return "", err
 	}
 	// Unpacked aside and renamed, so that a broken download is never taken for programs.
@@ -115,5 +115,5 @@ func freePort() (uint32, error) {
 		return 0, err
 	}
 	defer l.Close()
-	return uint32(l.Addr().(*net.TCPAddr).Port), nil
+	return uint32(l.Addr().(*net.TCPAddr).Port), nil // #nosec G115 -- a port has 16 bits
 }

@@ -164,7 +164,7 @@ func examine(ctx context.Context, dir string) (programs, error) {
 func output(ctx context.Context, name string, args ...string) (string, error) {
 	ctx, cancel := context.WithTimeout(ctx, 10*time.Second)
 	defer cancel()
-	cmd := exec.CommandContext(ctx, name, args...)
+	cmd := exec.CommandContext(ctx, name, args...) // #nosec G204 -- the program was found in the known folders
 	cmd.WaitDelay = time.Second
 	out, err := cmd.Output()
 	return strings.TrimSpace(string(out)), err

@@ -65,7 +65,7 @@ func start(ctx context.Context, o Options) (*Cluster, error) {
 	}
 	c, err := own(ctx, o, at)
 	if err != nil {
-		lock.Close()
+		_ = lock.Close()
 		return nil, err
 	}
 	c.lock = lock
@@ -88,7 +88,7 @@ func lockOrJoin(ctx context.Context, o Options, at layout) (*os.File, *Cluster, 
 				return lock, nil, nil
 			}
 		}
-		lock.Close()
+		_ = lock.Close()
 		if err != nil && !errors.Is(err, syscall.EWOULDBLOCK) && !errors.Is(err, syscall.EINTR) {
 			return nil, nil, fmt.Errorf("lock %s: %w", at.lock, err)
 		}
@@ -228,7 +228,7 @@ func initialise(ctx context.Context, o Options, at layout, found programs, who a
 		} else {
 			args = append(args, "--data-checksums")
 		}
-		cmd := exec.CommandContext(ctx, found.path("initdb"), args...)
+		cmd := exec.CommandContext(ctx, found.path("initdb"), args...) // #nosec G204 -- the program was found in the known folders
 		who.apply(cmd)
 		said, err = cmd.CombinedOutput()
 		if err != nil {
@@ -283,7 +283,7 @@ func launch(o Options, at layout, found programs, who account, socket string) (*
 			"-c", "checkpoint_completion_target=0", "-c", "log_checkpoints=off", "-c", "max_connections=300",
 			"-c", "max_wal_size=128MB", "-c", "min_wal_size=32MB")
 	}
-	cmd := exec.Command(found.path("postgres"), args...)
+	cmd := exec.Command(found.path("postgres"), args...) // #nosec G204 -- the program was found in the known folders
 	cmd.Stdout, cmd.Stderr = out, out
 	who.apply(cmd)
 	cmd.SysProcAttr.Setpgid = true // an interrupt key pressed is for the program, not for the server
@@ -429,7 +429,7 @@ func socketDir(root string, who account) (string, error) {
 			faults = append(faults, fmt.Errorf("%s belongs to somebody else", dir))
 			continue
 		}
-		return dir, os.Chmod(dir, 0o700)
+		return dir, os.Chmod(dir, 0o700) // #nosec G302 -- a folder needs the right to enter it
 	}
 	return "", fmt.Errorf("there is no place for the socket, because the path of the data folder is too long: %w", errors.Join(faults...))
 }
@@ -466,7 +466,7 @@ func pause(ctx context.Context, d time.Duration) error {
 }
 
 func syncDir(dir string) error {
-	f, err := os.Open(dir)
+	f, err := os.Open(dir) // #nosec G304 -- a folder of our own
 	if err != nil {
 		return err
 	}

@@ -11,7 +11,7 @@ func roomy() string {
 	const memory, plenty = "/dev/shm", 1 << 30
 	var s syscall.Statfs_t
 	const tmpfs = 0x01021994
-	if syscall.Statfs(memory, &s) != nil || s.Type != tmpfs || s.Bavail*uint64(s.Bsize) < plenty {
+	if syscall.Statfs(memory, &s) != nil || s.Type != tmpfs || s.Bavail*uint64(s.Bsize) < plenty { // #nosec G115 -- a block size is positive
 		return os.TempDir()
 	}
 	probe, err := os.MkdirTemp(memory, "farthingale-")

@@ -84,7 +84,7 @@ type wordBody struct {
 
 func (b *wordBody) add(parts ...string) {
 	for _, p := range parts {
-		b.WriteString(p)
+		_, _ = b.WriteString(p)
 	}
 }
 

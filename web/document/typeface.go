@@ -156,7 +156,7 @@ func readMetrics(font []byte) (m *metrics, err error) {
 	hmtx := table("hmtx")
 	advance := func(glyph int) int16 {
 		units := u16(hmtx, 4*min(glyph, wide-1))
-		return int16((units*1000 + unitsPerEm/2) / unitsPerEm)
+		return int16((units*1000 + unitsPerEm/2) / unitsPerEm) // #nosec G115 -- widths of a font are small
 	}
 	m = new(metrics)
 	for i := range m {

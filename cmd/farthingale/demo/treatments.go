@@ -41,7 +41,7 @@ func (l *loader) propose(by string, p plan, submit bool) (*treatment.Treatment, 
 			{Method: p.method, Benefit: "Stops the loss and lets the part be handled.", RiskToObject: "A change of gloss if too much is used.", RiskToPeople: "Vapour; work under extraction.", Significance: "Traces of use stay legible.", Reversibility: "In part.", Retreatable: "Yes, with the same material.", Effort: "two days"},
 		},
 		Scope: lines, Why: p.because, SafeBecause: "Tested on a loose crumb for a week: no softening, no colour.", Final: "What is drawn into the crumbs cannot be taken out whole.",
-		Tests: []treatment.Test{{What: "A drop on a hidden edge, dried overnight.", PassWhen: "No gloss at 300 mm, no tack."}},
+		Tests: []treatment.Test{{What: "A drop on a hidden edge, dried overnight.", PassWhen: "No gloss at 300 mm, no tack."}}, // #nosec G101 -- a criterion of a test, no secret
 		Hours: dec("14"), Begins: l.clock.Format("2006-01"), Ends: l.clock.AddDate(0, 2, 0).Format("2006-01"),
 		Photographs: []treatment.PlannedView{{View: "front", Stages: []string{"before", "after"}}},
 		Removed:     "Loose crumbs are collected, bagged by place and labelled.", Hazards: "Extraction, nitrile gloves; the hazards of the object's sheet.",
