@@ -1,6 +1,8 @@
 package web
 
 import (
+	"path"
+	"strings"
 	"testing"
 
 	"github.com/jba/templatecheck"
@@ -14,8 +16,16 @@ var pages = map[string]framed{
 	"contract/area":     &contractAreaPage{},
 	"contract/contract": &contractPage{},
 
+	"collection/component": &componentPage{},
+	"collection/describe":  &describePage{},
+	"collection/object":    &objectPage{},
+	"collection/objects":   &objectsPage{},
+
 	"error/error":   &errorPage{},
 	"error/problem": &problemPage{},
+
+	"material/material":  &materialPage{},
+	"material/materials": &materialsPage{},
 
 	"people/account": &accountPage{},
 	"people/first":   &formPage{},
@@ -27,6 +37,31 @@ var pages = map[string]framed{
 	"photo/photos": &photosPage{},
 
 	"record/record": &recordPage{},
+}
+
+// sections names for every section of an object's sheet the data that it shows.
+var sections = map[string]any{
+	"collection/_description": descriptionData{},
+	"collection/_hazards":     hazardData{},
+	"collection/_make_up":     makeUpData{},
+}
+
+// Every section is checked against its data, too.
+func TestSectionsFitTheirData(t *testing.T) {
+	partials, err := readPartials()
+	if err != nil {
+		t.Fatal(err)
+	}
+	for name, data := range sections {
+		section := partials[name].Lookup(strings.TrimPrefix(path.Base(name), "_"))
+		if section == nil {
+			t.Errorf("%s does not define its template", name)
+			continue
+		}
+		if err := templatecheck.CheckHTMLStrict(section, data); err != nil {
+			t.Errorf("%s: %v", name, err)
+		}
+	}
 }
 
 // Every template is checked against its struct along all its paths, also those that no test takes.

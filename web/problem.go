@@ -17,6 +17,12 @@ var rules = map[string]string{
 	"P2": "What a role may not do is refused with the reason, and the refusal is on record.",
 	"P3": "Values, security-sensitive places and lender details are only for the registrar, the curator of the department and persons granted by a steward.",
 	"P4": "A person who leaves is closed, never deleted: the name stays on what was signed.",
+	"C1": "A part detached stays a component of its object; its label never changes. A loose fragment is linked to where it came from. Components are a tree of at most eight levels.",
+	"C2": "A component marked 'never taken off' has a reason and is not planned as detached in a mount, a loan or a move.",
+	"C3": "Changing an attribution or an identification keeps the earlier one, its author and its evidence.",
+	"C4": "An object is never deleted once anything is signed about it; its legal status changes instead.",
+	"C5": "A part away from its whole is said wherever the whole is shown, lent or counted.",
+	"M2": "Unidentified is not harmless.",
 	"R1": "A sealed document has one canonical form and a SHA-256; each seal also covers the one before it.",
 	"R2": "Events and seals are only ever added.",
 }

@@ -56,6 +56,7 @@ type SignInHint struct{ Name, Role, SignInName, Password string }
 type Server struct {
 	Services
 	templates map[string]*template.Template
+	partials  map[string]*template.Template // "collection/_make_up"
 	acts      map[string]domain.Act
 	described *described
 	uploads   map[string]bool // routes that take files
@@ -71,6 +72,9 @@ func New(s Services) (*Server, error) {
 	}
 	server.templates = templates
 	if server.described, err = describe(); err != nil {
+		return nil, err
+	}
+	if server.partials, err = readPartials(); err != nil {
 		return nil, err
 	}
 	return server, nil
@@ -108,6 +112,43 @@ func readTemplates() (map[string]*template.Template, error) {
 	return all, nil
 }
 
+// readPartials parses each partial of an area with the shared ones, under "area/_name".
+func readPartials() (map[string]*template.Template, error) {
+	shared, err := template.ParseFS(files, "templates/*.html")
+	if err != nil {
+		return nil, fmt.Errorf("read layout: %w", err)
+	}
+	names, err := fs.Glob(files, "templates/*/_*.html")
+	if err != nil {
+		return nil, err
+	}
+	all := map[string]*template.Template{}
+	for _, name := range names {
+		own, err := shared.Clone()
+		if err != nil {
+			return nil, err
+		}
+		if own, err = own.ParseFS(files, name); err != nil {
+			return nil, fmt.Errorf("read template: %w", err)
+		}
+		all[strings.TrimSuffix(strings.TrimPrefix(name, "templates/"), ".html")] = own
+	}
+	return all, nil
+}
+
+// partial renders a partial by itself: "collection/_make_up" is the template "make_up" of that file.
+func (s *Server) partial(name string, data any) (template.HTML, error) {
+	t, ok := s.partials[name]
+	if !ok {
+		return "", fmt.Errorf("there is no template %s", name)
+	}
+	var b strings.Builder
+	if err := t.ExecuteTemplate(&b, strings.TrimPrefix(path.Base(name), "_"), data); err != nil {
+		return "", fmt.Errorf("render %s: %w", name, err)
+	}
+	return template.HTML(b.String()), nil // #nosec G203 -- made by html/template
+}
+
 // Routes adds every page.
 func (s *Server) Routes(e *echo.Echo) {
 	static, err := fs.Sub(files, "static")
@@ -124,6 +165,8 @@ func (s *Server) Routes(e *echo.Echo) {
 	s.peopleRoutes(g)
 	s.recordRoutes(g)
 	s.agendaRoutes(g)
+	s.collectionRoutes(g)
+	s.materialRoutes(g)
 	s.photoRoutes(g)
 	s.problemRoutes(g)
 	s.contractRoutes(g)

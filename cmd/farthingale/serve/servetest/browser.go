@@ -6,10 +6,13 @@ import (
 	"mime/multipart"
 	"net/http"
 	"net/http/cookiejar"
+	"net/http/httptest"
 	"net/url"
 	"strings"
 
 	"golang.org/x/net/html"
+
+	"farthingale/postgres"
 )
 
 // Browser is a browser without JavaScript. It keeps cookies and follows redirects.
@@ -69,6 +72,20 @@ func (b *Browser) Get(path string) *Page {
 		b.h.t.Fatal(err)
 	}
 	return b.send(r)
+}
+
+// Queries shows a page, which must succeed, and says how many queries that took.
+func (b *Browser) Queries(path string) int64 {
+	b.h.t.Helper()
+	ctx, n := postgres.CountQueries(b.h.t.Context())
+	r := httptest.NewRequest(http.MethodGet, b.h.Server.URL+path, nil).WithContext(ctx)
+	for _, c := range b.client.Jar.Cookies(r.URL) {
+		r.AddCookie(c)
+	}
+	if w := b.h.record(r); w.Code != http.StatusOK {
+		b.h.t.Fatalf("%s: status %d: %s", path, w.Code, w.Body)
+	}
+	return n.Load()
 }
 
 // Must fails the test unless the status is as wanted.
@@ -185,18 +202,20 @@ func (p *Page) SubmitFiles(action string, values url.Values, files ...File) *Pag
 	return p.b.send(r)
 }
 
+// form is the form with this action, else the first whose action begins so.
 func (p *Page) form(action string) *html.Node {
 	var found *html.Node
-	var walk func(*html.Node)
-	walk = func(n *html.Node) {
-		if n.Type == html.ElementNode && n.Data == "form" && found == nil && strings.HasPrefix(attribute(n, "action"), action) {
+	for n := range p.Root.Descendants() {
+		if n.Type != html.ElementNode || n.Data != "form" {
+			continue
+		}
+		switch to := attribute(n, "action"); {
+		case to == action:
+			return n
+		case found == nil && strings.HasPrefix(to, action):
 			found = n
 		}
-		for c := n.FirstChild; c != nil; c = c.NextSibling {
-			walk(c)
-		}
 	}
-	walk(p.Root)
 	return found
 }
 

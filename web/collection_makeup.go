@@ -1,0 +1,165 @@
+package web
+
+import (
+	"strings"
+
+	"github.com/labstack/echo/v4"
+
+	"farthingale/domain"
+	"farthingale/domain/collection"
+)
+
+type makeUpData struct {
+	Parts     []*partNode
+	Count     string
+	Joints    []jointRow
+	History   []historyRow
+	AddPath   string // empty: who may not
+	JointPath string
+}
+
+// partNode is a component with its parts, from the wearer outwards.
+type partNode struct {
+	Label, Name, Path string
+	Facts             string // side, count, function, layer, how it is joined
+	Marks             []Mark // what must not be overlooked: never taken off
+	Attribution       string
+	Removal           string
+	Materials         []materialLine
+	Parts             []*partNode
+}
+
+type materialLine struct {
+	Role, Name, Path string
+	Mark             Mark // unidentified
+	Known            string
+}
+
+type jointRow struct {
+	Path, A, B, Meets, Contact string
+	Mark                       Mark
+	Note                       string
+}
+
+// historyRow is what was said before and no longer holds (C3), and what holds, with who said it.
+type historyRow struct{ At, Component, Said, Evidence, Author string }
+
+// makeUpSection is the object from the inside outwards, and what was said of it before.
+func (s *Server) makeUpSection(c echo.Context, w *collection.Whole) (section, error) {
+	at := objectPath(w.Object.Number)
+	d := makeUpData{Count: count(len(w.Components), "component")}
+	if actor(c).May(collection.MakeUp) == nil {
+		d.AddPath = at + "/add-component"
+		if len(w.Components) > 1 {
+			d.JointPath = at + "/add-joint"
+		}
+	}
+	nodes := map[domain.ID]*partNode{}
+	for _, part := range collection.FromInside(w.Components) {
+		node := s.partNode(w, &part)
+		nodes[part.ID] = node
+		if part.ParentID != nil && nodes[*part.ParentID] != nil {
+			above := nodes[*part.ParentID]
+			above.Parts = append(above.Parts, node)
+		} else {
+			d.Parts = append(d.Parts, node)
+		}
+	}
+	for _, j := range w.Joints {
+		row := jointRow{A: w.Called(j.AID), B: w.Called(j.BID), Meets: plain(j.Meets), Contact: contactWords(&j), Mark: jointMark(j.State), Note: j.Note}
+		if d.AddPath != "" {
+			row.Path = at + "/joints/" + j.ID.String()
+		}
+		d.Joints = append(d.Joints, row)
+	}
+	for _, t := range w.Attributions {
+		d.History = append(d.History, historyRow{At: s.moment(t.At), Component: w.Called(t.ComponentID), Said: plain(string(t.Attribution)), Evidence: t.Evidence, Author: t.AuthorName})
+	}
+	for _, m := range w.Superseded {
+		d.History = append(d.History, historyRow{At: s.moment(m.At), Component: w.Called(m.ComponentID), Author: m.AuthorName, Evidence: m.Evidence,
+			Said: m.Role + ": " + m.MaterialName + ", " + m.Confidence + ", by " + m.IdentifiedBy + "; superseded " + s.day(*m.SupersededAt)})
+	}
+	return section{ID: "make-up", Heading: "Make-up, from the inside outwards", Template: "collection/_make_up", Data: d}, nil
+}
+
+func (s *Server) partNode(w *collection.Whole, part *collection.Component) *partNode {
+	node := &partNode{Label: "." + part.Label, Name: part.Name, Path: componentPath(w.Object.Number, part.Label), Attribution: plain(string(part.Attribution))}
+	facts := []string{plain(part.Function), "layer " + countWord(part.LayerOrder)}
+	if part.Side != "none" {
+		facts = append([]string{part.Side}, facts...)
+	}
+	if part.Count > 1 {
+		facts = append(facts, countWord(part.Count)+" of them")
+	}
+	if part.JoinedHow != "" {
+		facts = append(facts, part.JoinedHow)
+	}
+	if d := dimensionWords(part.Dimensions); d != "" {
+		facts = append(facts, d)
+	}
+	if part.MassKG != nil {
+		facts = append(facts, part.MassKG.String()+" kg")
+	}
+	if part.CameFromID != nil {
+		facts = append(facts, "came from "+w.Called(*part.CameFromID))
+	}
+	node.Facts = strings.Join(facts, " · ")
+	switch part.Removal {
+	case collection.Never:
+		node.Marks = append(node.Marks, warnMark("never taken off"))
+		node.Removal = part.RemovalReason
+	case collection.ByTwoPeople:
+		node.Removal = "taken off by two people"
+	default:
+		node.Removal = "taken off freely"
+	}
+	for _, m := range w.MaterialsOf(part.ID) {
+		node.Materials = append(node.Materials, lineOfMaterial(&m))
+	}
+	if len(node.Materials) == 0 {
+		node.Marks = append(node.Marks, warnMark("no material said"))
+	}
+	return node
+}
+
+func lineOfMaterial(m *collection.ComponentMaterial) materialLine {
+	l := materialLine{Role: m.Role, Name: m.MaterialName, Known: m.Confidence + ", by " + m.IdentifiedBy}
+	if m.MaterialKey == nil {
+		l.Name, l.Mark = "", warnMark("unidentified") // M2: not harmless
+	} else {
+		l.Path = "/materials/" + *m.MaterialKey
+	}
+	if m.SharePercent != nil {
+		l.Known = m.SharePercent.String() + " %, " + l.Known
+	}
+	if m.ThicknessMM != nil {
+		l.Known = m.ThicknessMM.String() + " mm, " + l.Known
+	}
+	return l
+}
+
+func contactWords(j *collection.Joint) string {
+	words := map[string]string{"direct": "direct contact", "barrier": "a barrier between"}[j.Contact]
+	if j.GapMM != nil {
+		words = "a gap of " + j.GapMM.String() + " mm"
+	}
+	if j.GasTight {
+		words += ", closed gas-tight"
+	}
+	return words
+}
+
+func jointMark(state string) Mark {
+	switch state {
+	case "engaged":
+		return doneMark("engaged")
+	case "held_open":
+		return waitMark("held open")
+	}
+	return warnMark(plain(state))
+}
+
+// componentPath is the address of a component's page.
+func componentPath(number, label string) string {
+	return objectPath(number) + "/components/" + label // a label holds letters, digits and full stops only
+}
