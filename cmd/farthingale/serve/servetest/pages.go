@@ -29,6 +29,7 @@ var samples = []func(h *House, g *Ground) []Sample{
 	agendaSamples,
 	contractSamples,
 	photoSamples,
+	collectionSamples,
 }
 
 // Samples fills the house and gives at least one sample for every page.
