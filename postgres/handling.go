@@ -265,7 +265,7 @@ func (s *Handling) Totals(ctx context.Context, q handling.TotalsQuery, zone *tim
 			select 'all' as by, '' as key, 'all handlings' as label, `+sums+`, coalesce(sum(e.flexes), 0)::int as flexes
 			from e where 'all' = any (@by)
 			union all
-			select 'object', o.id::text, o.number || ' ' || o.title, `+sums+`, sum(e.flexes)::int
+			select 'object', o.id::text, o.number || ' · ' || o.title, `+sums+`, sum(e.flexes)::int
 			from e join object o on o.id = e.object_id where 'object' = any (@by) group by o.id
 			union all
 			select 'component', coalesce(c.id::text, ''), coalesce(o.number || '.' || c.label || ' ' || c.name, 'the whole object'), `+sums+`, sum(e.flexes)::int

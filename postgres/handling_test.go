@@ -275,7 +275,7 @@ func TestH6Totals(t *testing.T) {
 	}
 	want := map[string]string{
 		"all":       "=4/100/1/5",
-		"object":    "1968.14.2 Dress=4/100/1/5",
+		"object":    "1968.14.2 · Dress=4/100/1/5",
 		"component": "1968.14.2.1a cuff=2/30/0/4 the whole object=2/70/1/1 1968.14.2.1b glove=1/20/0/0",
 		"joint":     "left elbow=1/10/0/4 neck=1/40/0/1",
 		"purpose":   "examination=2/30/0/4 move=2/70/1/1",

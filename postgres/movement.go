@@ -245,26 +245,14 @@ func (s *Movement) stoppedIn(ctx context.Context, tx pgx.Tx, id domain.ID) ([]st
 	return names, fault(err, "look for stops in place %s", id)
 }
 
-// Places lists places in the order of the tree. The whole tree is walked: it has some thousand places
-// at most.
-func (s *Movement) Places(ctx context.Context, f movement.PlaceFilter, see movement.Sight, q domain.PageQuery) (domain.Page[movement.Place], error) {
-	limit, err := q.Rows()
-	if err != nil {
-		return domain.Page[movement.Place]{}, err
-	}
-	list := []any{"places", f}
-	keys, err := q.Keys(list, 1)
-	if err != nil {
-		return domain.Page[movement.Place]{}, err
-	}
-	after := ""
-	if keys != nil {
-		after = keys[0]
-	}
-	type row struct {
-		movement.Place
-		Ordered string
-	}
+// ordered is a place with where it stands in the order of the tree.
+type ordered struct {
+	movement.Place
+	Ordered string
+}
+
+// tree walks the whole tree: it has some thousand places at most.
+func (s *Movement) tree(ctx context.Context, f movement.PlaceFilter, see movement.Sight, after string, limit int) ([]ordered, error) {
 	rows, _ := s.db.q(ctx).Query(ctx, `
 		with recursive tree (id, path, ordered, sensitive, outside, building_id) as (
 			select id, name, lower(code) || E'\t', sensitive, outside, id from place where parent_id is null
@@ -280,16 +268,45 @@ func (s *Movement) Places(ctx context.Context, f movement.PlaceFilter, see movem
 			and (@text = '' or position(fold(@text) in fold(p.name)) > 0 or position(fold(@text) in fold(p.code)) > 0)
 		order by f.ordered collate "C" limit @limit`,
 		pgx.NamedArgs{"after": after, "all": see.All, "closed": f.Closed, "kind": f.Kind, "parent": f.ParentID, "text": f.Text, "limit": limit})
-	all, err := pgx.CollectRows(rows, pgx.RowToStructByName[row])
+	all, err := pgx.CollectRows(rows, pgx.RowToStructByName[ordered])
+	return all, fault(err, "list places")
+}
+
+func places(all []ordered) []movement.Place {
+	list := make([]movement.Place, len(all))
+	for i, r := range all {
+		list[i] = r.Place
+	}
+	return list
+}
+
+// Tree lists places in the order of the tree.
+func (s *Movement) Tree(ctx context.Context, f movement.PlaceFilter, see movement.Sight, limit int) ([]movement.Place, error) {
+	all, err := s.tree(ctx, f, see, "", limit)
+	return places(all), err
+}
+
+// Places lists places in the order of the tree, page by page.
+func (s *Movement) Places(ctx context.Context, f movement.PlaceFilter, see movement.Sight, q domain.PageQuery) (domain.Page[movement.Place], error) {
+	limit, err := q.Rows()
 	if err != nil {
-		return domain.Page[movement.Place]{}, fault(err, "list places")
+		return domain.Page[movement.Place]{}, err
 	}
-	cut := domain.NextPage(q, list, all, func(r row) []string { return []string{r.Ordered} })
-	page := domain.Page[movement.Place]{Items: make([]movement.Place, len(cut.Items)), Next: cut.Next}
-	for i, r := range cut.Items {
-		page.Items[i] = r.Place
+	list := []any{"places", f}
+	keys, err := q.Keys(list, 1)
+	if err != nil {
+		return domain.Page[movement.Place]{}, err
 	}
-	return page, nil
+	after := ""
+	if keys != nil {
+		after = keys[0]
+	}
+	all, err := s.tree(ctx, f, see, after, limit)
+	if err != nil {
+		return domain.Page[movement.Place]{}, err
+	}
+	cut := domain.NextPage(q, list, all, func(r ordered) []string { return []string{r.Ordered} })
+	return domain.Page[movement.Place]{Items: places(cut.Items), Next: cut.Next}, nil
 }
 
 // Lock waits for other acts with hands on the object, and holds until the transaction ends.

@@ -154,12 +154,8 @@ func (s *Service) cautions(ctx context.Context, sheet *collection.Sheet) ([]Caut
 }
 
 // found is what a handling of the object meets.
-func (s *Service) found(ctx context.Context, objectID domain.ID) (Found, error) {
-	sheet, err := s.objects.Sheet(ctx, objectID)
-	if err != nil {
-		return Found{}, err
-	}
-	standing, err := s.store.Standing(ctx, []domain.ID{objectID})
+func (s *Service) found(ctx context.Context, sheet *collection.Sheet) (Found, error) {
+	standing, err := s.store.Standing(ctx, []domain.ID{sheet.Object.ID})
 	if err != nil {
 		return Found{}, err
 	}
@@ -178,11 +174,23 @@ func (s *Service) Before(ctx context.Context, by domain.Actor, objectID domain.I
 	if err := by.May(Read); err != nil {
 		return Before{}, err
 	}
-	found, err := s.found(ctx, objectID)
+	sheet, err := s.objects.Sheet(ctx, objectID)
 	if err != nil {
 		return Before{}, err
 	}
-	last, err := s.store.LastPosition(ctx, objectID)
+	return s.BeforeSheet(ctx, by, sheet)
+}
+
+// BeforeSheet is Before for a sheet that was read already.
+func (s *Service) BeforeSheet(ctx context.Context, by domain.Actor, sheet *collection.Sheet) (Before, error) {
+	if err := by.May(Read); err != nil {
+		return Before{}, err
+	}
+	found, err := s.found(ctx, sheet)
+	if err != nil {
+		return Before{}, err
+	}
+	last, err := s.store.LastPosition(ctx, sheet.Object.ID)
 	return Before{found, last}, err
 }
 
@@ -198,7 +206,11 @@ func (s *Service) Log(ctx context.Context, by domain.Actor, objectID domain.ID, 
 		if err := s.store.Lock(ctx, objectID); err != nil {
 			return err
 		}
-		found, err := s.found(ctx, objectID)
+		sheet, err := s.objects.Sheet(ctx, objectID)
+		if err != nil {
+			return err
+		}
+		found, err := s.found(ctx, sheet)
 		if err != nil {
 			return err
 		}

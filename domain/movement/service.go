@@ -47,6 +47,8 @@ type Store interface {
 	PlaceByCode(ctx context.Context, code string) (*Place, error)
 	// Places lists places in the order of the tree.
 	Places(ctx context.Context, f PlaceFilter, see Sight, q domain.PageQuery) (domain.Page[Place], error)
+	// Tree is all of them, at most limit.
+	Tree(ctx context.Context, f PlaceFilter, see Sight, limit int) ([]Place, error)
 
 	// Lock makes moves of one object follow one another, until the transaction ends.
 	Lock(ctx context.Context, objectID domain.ID) error
@@ -192,6 +194,17 @@ func (s *Service) Places(ctx context.Context, by domain.Actor, f PlaceFilter, q 
 		return domain.Page[Place]{}, err
 	}
 	return s.store.Places(ctx, f, Sight{All: by.MaySeeValues("")}, q)
+}
+
+// TreeMost is how many places Tree gives at most.
+const TreeMost = 3000
+
+// Tree is the whole tree of places in its order, at most TreeMost.
+func (s *Service) Tree(ctx context.Context, by domain.Actor, f PlaceFilter) ([]Place, error) {
+	if err := by.May(Read); err != nil {
+		return nil, err
+	}
+	return s.store.Tree(ctx, f, Sight{All: by.MaySeeValues("")}, TreeMost)
 }
 
 // Moved is a move that was made, and the stop that its handling raised (H2), or nil.
@@ -476,6 +489,19 @@ func (s *Service) PartsAwayOf(ctx context.Context, objectIDs ...domain.ID) (map[
 // History lists the moves of an object and its parts, the latest first.
 func (s *Service) History(ctx context.Context, by domain.Actor, objectID domain.ID, q domain.PageQuery) (domain.Page[Placement], error) {
 	return s.history(ctx, by, &objectID, nil, q)
+}
+
+// Here is what a move of an item begins from: where the whole is, and its detached parts; nil when no
+// place is recorded.
+func (s *Service) Here(ctx context.Context, by domain.Actor, objectID domain.ID) (whole *Placement, parts []Placement, err error) {
+	where, away, err := s.Present(ctx, by, objectID)
+	if err != nil {
+		return nil, nil, err
+	}
+	if p, ok := where[objectID]; ok {
+		whole = &p
+	}
+	return whole, away[objectID], nil
 }
 
 // PartHistory lists the moves of one component, the latest first.
