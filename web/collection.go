@@ -62,8 +62,10 @@ type headLine struct {
 func (s *Server) objectSections() []sectionOf {
 	return []sectionOf{
 		s.descriptionSection,
+		s.whereSection,
 		s.makeUpSection,
 		s.hazardSection,
+		s.handlingSection,
 	}
 }
 
@@ -79,7 +81,7 @@ type column struct {
 // objectColumns lists the columns that other areas add to a list of objects: an area adds one by one
 // line here.
 func (s *Server) objectColumns() []columnOf {
-	return []columnOf{}
+	return []columnOf{s.placeColumn, s.stopColumn}
 }
 
 // objectPath is the address of an object's sheet.

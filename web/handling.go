@@ -385,4 +385,3 @@ func readParts(parts *multipart.Reader, act func(typed url.Values) error, file f
 	}
 	return typed, actErr, nil
 }
-

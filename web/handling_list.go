@@ -67,7 +67,7 @@ type totalsTable struct {
 }
 
 type totalsRow struct {
-	Label, Path                      string
+	Label, Path                       string
 	Handlings, Minutes, Lifts, Flexes int
 }
 

@@ -35,7 +35,7 @@ type stopsPage struct {
 
 type stopRow struct {
 	Path, On, Number, ObjectPath, Because, Raised, By, Released string
-	Mark                                                         Mark
+	Mark                                                        Mark
 }
 
 func (s *Server) stopRow(stop *handling.Stop) stopRow {

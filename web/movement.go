@@ -5,7 +5,6 @@ import (
 	"slices"
 	"strconv"
 	"strings"
-	"time"
 
 	"github.com/labstack/echo/v4"
 
@@ -418,12 +417,12 @@ func (s *Server) movesPage(c echo.Context) error {
 }
 
 type whereData struct {
-	Rows                          []moveRow // where the whole and its detached parts are
-	Unknown                       bool
-	MovePath, AllPath, LabelPath  string
-	Without                       string
-	Overdue                       []string
-	Last                          []moveRow
+	Rows                         []moveRow // where the whole and its detached parts are
+	Unknown                      bool
+	MovePath, AllPath, LabelPath string
+	Without                      string
+	Overdue                      []string
+	Last                         []moveRow
 }
 
 // whereSection says on an object's sheet where it is, and which parts are away from it (C5).
@@ -505,4 +504,3 @@ func capacityWords(things int, capacity *int) string {
 	}
 	return strconv.Itoa(things) + " of " + strconv.Itoa(*capacity)
 }
-

@@ -24,6 +24,20 @@ var pages = map[string]framed{
 	"error/error":   &errorPage{},
 	"error/problem": &problemPage{},
 
+	"handling/form":      &objectFormPage{},
+	"handling/handle":    &handlePage{},
+	"handling/handling":  &handlingPage{},
+	"handling/handlings": &handlingsPage{},
+	"handling/set_down":  &setDownPage{},
+	"handling/stop":      &stopPageData{},
+	"handling/stops":     &stopsPage{},
+
+	"movement/label":  &labelPage{},
+	"movement/move":   &movePage{},
+	"movement/moves":  &movesPage{},
+	"movement/place":  &placePageData{},
+	"movement/places": &placesPage{},
+
 	"material/material":  &materialPage{},
 	"material/materials": &materialsPage{},
 
@@ -44,6 +58,8 @@ var sections = map[string]any{
 	"collection/_description": descriptionData{},
 	"collection/_hazards":     hazardData{},
 	"collection/_make_up":     makeUpData{},
+	"handling/_handling":      handlingData{},
+	"movement/_where":         whereData{},
 }
 
 // Every section is checked against its data, too.

@@ -24,7 +24,9 @@ import (
 	"farthingale/domain"
 	"farthingale/domain/agenda"
 	"farthingale/domain/collection"
+	"farthingale/domain/handling"
 	"farthingale/domain/material"
+	"farthingale/domain/movement"
 	"farthingale/domain/people"
 	"farthingale/domain/photo"
 	"farthingale/domain/record"
@@ -42,6 +44,8 @@ type Services struct {
 	Photo      *photo.Service
 	Collection *collection.Service
 	Material   *material.Service
+	Handling   *handling.Service
+	Movement   *movement.Service
 	Sessions   *scs.SessionManager
 	Now        func() time.Time
 	Log        *slog.Logger
@@ -168,6 +172,8 @@ func (s *Server) Routes(e *echo.Echo) {
 	s.collectionRoutes(g)
 	s.materialRoutes(g)
 	s.photoRoutes(g)
+	s.handlingRoutes(g)
+	s.movementRoutes(g)
 	s.problemRoutes(g)
 	s.contractRoutes(g)
 }

@@ -132,6 +132,8 @@ func New(ctx context.Context, pool *pgxpool.Pool, s Settings) (*House, error) {
 		Photo:      h.Photo,
 		Collection: h.Collection,
 		Material:   h.Material,
+		Handling:   h.Handling,
+		Movement:   h.Movement,
 	})
 	if err != nil {
 		return nil, err

@@ -30,6 +30,8 @@ var samples = []func(h *House, g *Ground) []Sample{
 	contractSamples,
 	photoSamples,
 	collectionSamples,
+	handlingSamples,
+	movementSamples,
 }
 
 // Samples fills the house and gives at least one sample for every page.
