@@ -22,10 +22,13 @@ var agendaWords = map[string]*domain.Error{
 }
 
 // Agenda keeps notices, and reads from all areas what waits for whom; it implements agenda.Store.
-type Agenda struct{ db *DB }
+type Agenda struct {
+	db   *DB
+	zone *time.Location
+}
 
-// NewAgenda makes the store.
-func NewAgenda(db *DB) *Agenda { return &Agenda{db: db} }
+// NewAgenda makes the store; zone is the site's, in which days are counted.
+func NewAgenda(db *DB, zone *time.Location) *Agenda { return &Agenda{db: db, zone: zone} }
 
 var _ agenda.Store = (*Agenda)(nil)
 
@@ -69,6 +72,8 @@ const noticeColumns = `n.id, n.at, n.area, n.subject_id, n.object_id, coalesce(o
 		when exists (select from emergency e where e.id = n.subject_id) then 'emergency'
 		when exists (select from stop s where s.id = n.subject_id) then 'stop'
 		when exists (select from handling h where h.id = n.subject_id) then 'handling'
+		when exists (select from photo p where p.id = n.subject_id) then 'photo'
+		when exists (select from loan l where l.id = n.subject_id) then 'loan'
 		else '' end as record`
 
 // Mine lists a person's notices, the newest first.

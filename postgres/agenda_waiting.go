@@ -109,3 +109,75 @@ func (s *Agenda) charge(ctx context.Context, by domain.Actor, which string) ([]a
 		where t.in_charge_id = @me and `+which+`
 		order by due nulls last, t.changed_at, t.id limit @limit`, pgx.NamedArgs{"me": by.ID})
 }
+
+// loanDays are how many days before a loan leaves, ends or runs out of insurance it is on the agenda
+// (L6); its notices at 30, 7 and 1 days are the loan's own.
+const loanDays = 30
+
+// Loans are the loans that are about to leave, to end, or to run out of insurance, and those for which
+// it is past (L6), the most urgent first: for conservators and registrars, and for curators of a
+// department whose objects are lent.
+func (s *Agenda) Loans(ctx context.Context, by domain.Actor, at time.Time) ([]agenda.Item, error) {
+	if !by.Has(domain.Conservator) && !by.Has(domain.Registrar) && !by.Has(domain.Curator) {
+		return nil, nil
+	}
+	return s.waiting(ctx, "the loans about to move", `
+		with seen as (
+			select l.id, l.reference || ' to ' || l.borrower_name as called, l.state, l.from_on, l.until_on, l.created_at,
+				l.state in ('dispatched', 'received', 'on_display', 'packing', 'recalled') as away
+			from loan l
+			where l.state in ('agreed_in_principle', 'agreement_issued', 'agreement_signed', 'prepared', 'dispatched', 'received', 'on_display', 'packing', 'recalled')
+				and (@everywhere or exists (select from loan_line n join object o on o.id = n.object_id
+					where n.loan_id = l.id and n.withdrawn_at is null and o.department = any (@departments)))),
+		days as (
+			select id, called || ' leaves: ' || replace(state, '_', ' ') as text, from_on as day, created_at from seen where not away
+			union all
+			select id, called || ' ends: ' || replace(state, '_', ' '), until_on, created_at from seen where away
+			union all
+			select s.id, s.called || ': the insurance in ' || c.currency || ' ends before the loan', c.last, s.created_at
+			from seen s cross join lateral (
+				select n.currency, coalesce((select max(i.until_on) from loan_insurance i
+					where i.loan_id = s.id and i.currency = n.currency and i.withdrawn_at is null), s.from_on) as last
+				from loan_line n where n.loan_id = s.id and n.withdrawn_at is null and n.currency is not null group by n.currency) c
+			where s.away and c.last < s.until_on)
+		select d.text, 'loan' as area, d.id as subject_id, 'loan' as record, null::uuid as object_id, '' as object_number,
+			d.created_at as since, (d.day + 1)::timestamp at time zone @zone as due
+		from days d where d.day <= (@at::timestamptz at time zone @zone)::date + @days::int
+		order by d.day, d.text limit @limit`,
+		pgx.NamedArgs{"everywhere": by.Has(domain.Conservator) || by.Has(domain.Registrar), "departments": by.Departments,
+			"at": at, "zone": s.zone.String(), "days": loanDays})
+}
+
+// LoanRequests are what a request for a loan waits for (L2), the oldest first: of conservators, whether
+// what is on a line is fit to travel; then of curators, their consent for a department. Nobody is asked
+// for both on one loan.
+func (s *Agenda) LoanRequests(ctx context.Context, by domain.Actor, _ time.Time) ([]agenda.Item, error) {
+	if !by.Has(domain.Conservator) && !by.Has(domain.Curator) {
+		return nil, nil
+	}
+	return s.waiting(ctx, "the requests for loans", `
+		with line as (
+			select l.id as loan_id, l.reference || ' to ' || l.borrower_name as called, l.created_at, n.id, n.object_id, o.number, o.department,
+				coalesce((select string_agg(c.called, ', ' order by c.position) from loan_line_component c where c.line_id = n.id), o.number) as lent,
+				a.id as assessment_id, a.verdict
+			from loan l join loan_line n on n.loan_id = l.id and n.withdrawn_at is null join object o on o.id = n.object_id
+			left join lateral (select a.id, a.verdict from loan_assessment a where a.line_id = n.id order by a.at desc, a.id desc limit 1) a on true
+			where l.state in ('request', 'assessing'))
+		select w.* from (
+			select i.called || ': is ' || i.lent || ' fit to travel?' as text, 'loan' as area, i.loan_id as subject_id, 'loan' as record,
+				i.object_id, i.number as object_number, i.created_at as since, null::timestamptz as due
+			from line i
+			where @conservator and i.assessment_id is null
+				and not exists (select from loan_approval p where p.loan_id = i.loan_id and p.by_id = @me)
+			union all
+			select min(i.called) || ': may it be lent, for ' || i.department || '?', 'loan', i.loan_id, 'loan', null, '', min(i.created_at), null
+			from line i
+			where @curator and i.department = any (@departments)
+				and not exists (select from loan_approval p where p.loan_id = i.loan_id and p.department = i.department)
+				and not exists (select from loan_assessment a join loan_line n on n.id = a.line_id where n.loan_id = i.loan_id and a.by_id = @me)
+			group by i.loan_id, i.department
+			having bool_and(coalesce(i.verdict in ('fit', 'fit_with_conditions')
+				or exists (select from loan_consent c where c.assessment_id = i.assessment_id), false))) w
+		order by w.since, w.text limit @limit`,
+		pgx.NamedArgs{"me": by.ID, "conservator": by.Has(domain.Conservator), "curator": by.Has(domain.Curator), "departments": by.Departments})
+}

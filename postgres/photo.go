@@ -392,7 +392,7 @@ func (s *Photos) Found(ctx context.Context, f photo.Fixity) error {
 			case u.Original:
 				err = s.db.addEvents(ctx, f.News(u.ID, u.ObjectID))
 				if err == nil {
-					err = NewAgenda(s.db).Add(ctx, domain.NewID(), agenda.Notice{At: f.At, Roles: []domain.Role{domain.Conservator, domain.Curator, domain.Steward},
+					err = NewAgenda(s.db, time.UTC).Add(ctx, domain.NewID(), agenda.Notice{At: f.At, Roles: []domain.Role{domain.Conservator, domain.Curator, domain.Steward},
 						Department: u.Department, ObjectID: u.ObjectID, Area: "photo", Subject: u.ID, Text: f.Says(u.Number)})
 				}
 			case f.Found != photo.Sound:

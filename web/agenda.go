@@ -21,6 +21,7 @@ func (s *Server) agendaRoutes(g *echo.Group) {
 type todayPage struct {
 	Frame
 	Day      string
+	Unread   string // "8 notices to read"; empty: none
 	Notices  []noticeRow
 	More     bool // further unread notices
 	Sections []dueSection
@@ -50,7 +51,7 @@ type dueSection struct {
 type dueRow struct {
 	Text               string
 	Since              string
-	Due                Mark
+	Mark               Mark
 	Object, ObjectPath string
 	Go, GoPath         string // to the record itself
 }
@@ -62,6 +63,7 @@ var whereabouts = map[string]struct{ path, words string }{
 	"emergency": {"/emergencies/", "Go to the emergency stabilisation"},
 	"stop":      {"/stops/", "Go to the stop"},
 	"handling":  {"/handlings/", "Go to the handling"},
+	"photo":     {"/photos/", "Go to the photograph"},
 	"loan":      {"/loans/", "Go to the loan"},
 }
 
@@ -75,8 +77,11 @@ func (s *Server) dueRow(text, record string, subject domain.ID, number string, s
 			row.Go, row.GoPath = w.words, w.path+subject.String()
 		}
 	}
-	if due != nil {
-		row.Due = s.dueMark(*due)
+	switch {
+	case due != nil:
+		row.Mark = s.dueMark(*due)
+	case record == "stop":
+		row.Mark = stopMark("stop")
 	}
 	return row
 }
@@ -116,10 +121,13 @@ func beginning(text string) string {
 	return strings.Join(words[:8], " ") + " …"
 }
 
+// noticesShown are listed among what waits; the others are one page further.
+const noticesShown = 8
+
 // today serves GET /: what waits for whoever is signed in.
 func (s *Server) today(c echo.Context) error {
 	ctx, a := c.Request().Context(), actor(c)
-	unread, err := s.Agenda.Mine(ctx, a, true, domain.PageQuery{Limit: 10})
+	unread, err := s.Agenda.Mine(ctx, a, true, domain.PageQuery{Limit: noticesShown})
 	if err != nil {
 		return err
 	}
@@ -129,10 +137,18 @@ func (s *Server) today(c echo.Context) error {
 	}
 	p := &todayPage{Day: s.Now().In(s.Site.Zone).Format("Monday, 2 January 2006"), Notices: s.noticeRows(unread.Items, "/"), More: unread.Next != ""}
 	p.Title, p.Here = "Today", "/"
+	switch n := len(unread.Items); {
+	case p.More:
+		p.Unread = "more than " + count(n, "notice") + " to read"
+	case n > 0:
+		p.Unread = count(n, "notice") + " to read"
+	}
 	for _, section := range sections {
 		shown := dueSection{Title: section.Title, More: section.More}
 		for _, i := range section.Items {
-			shown.Rows = append(shown.Rows, s.dueRow(i.Text, i.Record, i.SubjectID, i.ObjectNumber, i.Since, i.Due))
+			row := s.dueRow(i.Text, i.Record, i.SubjectID, i.ObjectNumber, i.Since, i.Due)
+			row.Since = "since " + row.Since
+			shown.Rows = append(shown.Rows, row)
 		}
 		p.Sections = append(p.Sections, shown)
 	}

@@ -94,11 +94,13 @@ func New(ctx context.Context, pool *pgxpool.Pool, s Settings) (*House, error) {
 	if err := h.darkroom(ctx, s); err != nil {
 		return nil, err
 	}
-	due := postgres.NewAgenda(db)
+	due := postgres.NewAgenda(db, s.Site.Zone)
 	h.Agenda = agenda.NewService(due, s.Now,
 		agenda.Waiting{Kind: "decisions_asked", Title: "Decisions asked of you", For: due.Decisions},
 		agenda.Waiting{Kind: "ratifications_due", Title: "Emergency stabilisations to ratify", For: due.Ratifications},
 		agenda.Waiting{Kind: "stops_in_force", Title: "Stops in force", For: due.Stops},
+		agenda.Waiting{Kind: "loan_requests", Title: "Requests for loans", For: due.LoanRequests},
+		agenda.Waiting{Kind: "loans_about_to_move", Title: "Loans about to move", For: due.Loans},
 		agenda.Waiting{Kind: "treatments_in_charge", Title: "Treatments in your charge", For: due.Charges},
 		agenda.Waiting{Kind: "drafts", Title: "Your drafts", For: due.Drafts},
 	)
