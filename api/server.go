@@ -20,6 +20,7 @@ import (
 	"farthingale/domain/agenda"
 	"farthingale/domain/collection"
 	"farthingale/domain/handling"
+	"farthingale/domain/loan"
 	"farthingale/domain/material"
 	"farthingale/domain/movement"
 	"farthingale/domain/people"
@@ -47,6 +48,8 @@ type Services struct {
 	Treatment  *treatment.Service
 	Handling   *handling.Service
 	Movement   *movement.Service
+	Loan       *loan.Service
+	LoanPapers LoanPapers
 	Once       Once
 	Now        func() time.Time
 	Log        *slog.Logger
@@ -79,6 +82,7 @@ func (s *Server) Routes(e *echo.Echo) {
 	s.materialRoutes(g)
 	s.handlingRoutes(g)
 	s.movementRoutes(g)
+	s.loanRoutes(g)
 }
 
 // Acts tells for every route, as "GET /api/v1/people", which act it needs; a test holds the list of

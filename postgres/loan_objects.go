@@ -108,3 +108,36 @@ func (s *Loans) Elsewhere(ctx context.Context, except domain.ID, objectIDs []dom
 	}
 	return away, fault(err, "read what is away with other loans")
 }
+
+// OpenEmergencies reads the emergency stabilisations of several objects whose ratification is open
+// (T6), in words; it implements loan.Emergencies.
+func (s *Loans) OpenEmergencies(ctx context.Context, objectIDs ...domain.ID) (map[domain.ID][]string, error) {
+	rows, _ := s.db.q(ctx).Query(ctx, `
+		select w.object_id, replace(array_to_string(e.methods, ', '), '_', ' ') || ', recorded by ' || w.recorded_by_name || ', against ' || e.imminent as said
+		from emergency e join work w on w.id = e.id
+		where w.object_id = any($1) and e.outcome = '' order by w.happened_at, e.id`, objectIDs)
+	all, err := pgx.CollectRows(rows, pgx.RowToStructByName[struct {
+		ObjectID domain.ID
+		Said     string
+	}])
+	open := map[domain.ID][]string{}
+	for _, e := range all {
+		open[e.ObjectID] = append(open[e.ObjectID], e.Said)
+	}
+	return open, fault(err, "read the open emergencies of %d objects", len(objectIDs))
+}
+
+// Thumbnails reads under which hashes the small pictures of photographs are kept; a photograph that has
+// none is left out.
+func (s *Loans) Thumbnails(ctx context.Context, photoIDs []domain.ID) (map[domain.ID]string, error) {
+	rows, _ := s.db.q(ctx).Query(ctx, `select id, thumbnail_sha256 as sha256 from photo where id = any($1) and thumbnail_sha256 is not null`, photoIDs)
+	all, err := pgx.CollectRows(rows, pgx.RowToStructByName[struct {
+		ID     domain.ID
+		SHA256 string
+	}])
+	kept := map[domain.ID]string{}
+	for _, p := range all {
+		kept[p.ID] = p.SHA256
+	}
+	return kept, fault(err, "read the small pictures of %d photographs", len(photoIDs))
+}

@@ -41,6 +41,12 @@ var pages = map[string]framed{
 	"material/material":  &materialPage{},
 	"material/materials": &materialsPage{},
 
+	"loan/form":     &loanFormPage{},
+	"loan/line":     &loanLinePage{},
+	"loan/loan":     &loanPage{},
+	"loan/loans":    &loansPage{},
+	"loan/new_line": &newLoanLinePage{},
+
 	"people/account": &accountPage{},
 	"people/first":   &formPage{},
 	"people/people":  &peoplePage{},

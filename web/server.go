@@ -25,6 +25,7 @@ import (
 	"farthingale/domain/agenda"
 	"farthingale/domain/collection"
 	"farthingale/domain/handling"
+	"farthingale/domain/loan"
 	"farthingale/domain/material"
 	"farthingale/domain/movement"
 	"farthingale/domain/people"
@@ -46,6 +47,8 @@ type Services struct {
 	Material   *material.Service
 	Handling   *handling.Service
 	Movement   *movement.Service
+	Loan       *loan.Service
+	LoanFaces  LoanFaces
 	Sessions   *scs.SessionManager
 	Now        func() time.Time
 	Log        *slog.Logger
@@ -174,6 +177,7 @@ func (s *Server) Routes(e *echo.Echo) {
 	s.photoRoutes(g)
 	s.handlingRoutes(g)
 	s.movementRoutes(g)
+	s.loanRoutes(g)
 	s.problemRoutes(g)
 	s.contractRoutes(g)
 }

@@ -48,7 +48,7 @@ func (l *loader) addRooms(rooms []room, parent *domain.ID) error {
 
 // home records where an object is kept.
 func (l *loader) home(obj *loaded) error {
-	return l.move("ines", obj, obj.exhibit.homeCode, "first record of the place")
+	return l.move("rosa", obj, obj.exhibit.homeCode, "first record of the place")
 }
 
 // move carries a whole object to a place, in its box.

@@ -22,6 +22,7 @@ import (
 	"farthingale/domain/agenda"
 	"farthingale/domain/collection"
 	"farthingale/domain/handling"
+	"farthingale/domain/loan"
 	"farthingale/domain/material"
 	"farthingale/domain/movement"
 	"farthingale/domain/people"
@@ -63,8 +64,10 @@ type House struct {
 	Handling   *handling.Service
 	Treatment  *treatment.Service
 	Movement   *movement.Service
+	Loan       *loan.Service
 	Jobs       *postgres.Jobs
 	Bucket     *bucket.Bucket
+	faces      web.LoanFaces
 	answers    *postgres.Answers
 	images     int
 	now        func() time.Time
@@ -114,6 +117,7 @@ func New(ctx context.Context, pool *pgxpool.Pool, s Settings) (*House, error) {
 		return nil, err
 	}
 	h.Movement = movement.NewService(postgres.NewMovement(db), h.Collection, h.Handling, h.Agenda, db, s.Site.Zone, s.Now)
+	h.lending(db, s, usual)
 	h.API = api.New(api.Services{
 		Once: h.answers, Now: s.Now, Log: s.Log, RequestsPerMinute: s.RequestsPerMinute,
 		People:     h.People,
@@ -125,6 +129,7 @@ func New(ctx context.Context, pool *pgxpool.Pool, s Settings) (*House, error) {
 		Treatment:  h.Treatment,
 		Handling:   h.Handling,
 		Movement:   h.Movement,
+		Loan:       h.Loan,
 	})
 	pages, err := web.New(web.Services{
 		Site: s.Site, Sessions: sessions(pool, s.SecureCookies, s.Log), Now: s.Now, Log: s.Log, SignIns: s.SignIns,
@@ -136,11 +141,14 @@ func New(ctx context.Context, pool *pgxpool.Pool, s Settings) (*House, error) {
 		Material:   h.Material,
 		Handling:   h.Handling,
 		Movement:   h.Movement,
+		Loan:       h.Loan,
+		LoanFaces:  h.faces,
 	})
 	if err != nil {
 		return nil, err
 	}
 	h.Web = pages
+	h.API.LoanPapers = pages
 	h.Router = h.router(s, pool)
 	h.Handler = h.Router
 	return h, nil

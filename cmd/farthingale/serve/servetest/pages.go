@@ -32,6 +32,7 @@ var samples = []func(h *House, g *Ground) []Sample{
 	collectionSamples,
 	handlingSamples,
 	movementSamples,
+	loanSamples,
 }
 
 // Samples fills the house and gives at least one sample for every page.

@@ -1,0 +1,410 @@
+package web
+
+import (
+	"fmt"
+	"net/http"
+	"slices"
+	"strconv"
+	"strings"
+
+	"github.com/labstack/echo/v4"
+
+	"farthingale/domain"
+	"farthingale/domain/loan"
+	"farthingale/domain/movement"
+)
+
+func itoa(n int) string { return strconv.Itoa(n) }
+
+// wholeNumber reads an optional number of the query; 0 when it is absent.
+func wholeNumber(text string) (int, error) {
+	if text == "" {
+		return 0, nil
+	}
+	n, err := strconv.Atoi(text)
+	if err != nil || n < 1 {
+		return 0, domain.NotFound("There is nothing under this number.")
+	}
+	return n, nil
+}
+
+// labelled is a label with what stands beside it.
+type labelled struct{ Label, Value string }
+
+// stageItem is one stage of the line at the head of a loan's page.
+type stageItem struct {
+	Words, Note string
+	Class       string // past, here, ahead, ended
+	Here        bool
+}
+
+// openForm is a form that folds away.
+type openForm struct {
+	Summary string
+	Open    bool
+	Form    *Form
+}
+
+type loanPage struct {
+	Frame
+	Reference, Borrower, Purpose string
+	Mark                         Mark
+	Stages                       []stageItem
+	Next, NextWho                string // empty Next: nothing can follow
+	Missing                      []string
+	ForDispatch                  []string // everything that the dispatch still lacks; nil: it has left
+	Facts                        []labelled
+	ChangePath, AddPath          string // empty: not for this person, or not now
+	Lines                        []loanLineRow
+	Withdrawn                    []string
+	ValuesShown                  bool
+	Totals                       string
+	Approvals                    []loanApprovalRow
+	Papers                       []Link // of the latest version, or of the draft
+	Draft                        bool
+	Agreements                   []loanAgreementRow
+	Facilities                   []loanFacilitiesRow
+	FacilitiesShown              bool
+	Insurances                   []loanInsuranceRow
+	HandOvers                    []loanHandOverRow
+	Told                         []loanTold
+	Forms                        []openForm
+	Places                       []Option // for the forms of hand-overs
+}
+
+type loanLineRow struct {
+	Path, Position, What, Title string
+	Fit, Condition              Mark
+	Value                       string
+}
+
+type loanApprovalRow struct {
+	By, When, Department, Statement, Lines string
+	Mark                                   Mark
+}
+
+type loanAgreementRow struct {
+	Number, Issued, Hash, Lender, Borrower string
+	Mark                                   Mark
+	Papers                                 []Link
+}
+
+type loanFacilitiesRow struct {
+	Venue, When, Summary string
+	Mark                 Mark
+	Exceptions           []string
+}
+
+type loanInsuranceRow struct {
+	Kind, Insurer, Certificate, Sum, Period, Note string
+	Mark                                          Mark
+}
+
+type loanHandOverRow struct {
+	Stage, When, Passed, Place, Crates, Authoriser string
+	Conditions                                     []loanFound
+}
+
+type loanFound struct {
+	What, Text string
+	Mark       Mark
+}
+
+type loanTold struct{ Stage, By, When, Statement string }
+
+// loanPage serves GET /loans/{id}; an address with an ID leads to the one with the reference.
+func (s *Server) loanPage(c echo.Context) error {
+	p, l, err := s.loanData(c)
+	if err != nil {
+		return err
+	}
+	if _, err := domain.ParseID(c.Param("id")); err == nil {
+		return c.Redirect(http.StatusSeeOther, loanPath(l.Reference))
+	}
+	return s.render(c, http.StatusOK, "loan/loan", p)
+}
+
+func (s *Server) loanData(c echo.Context) (*loanPage, *loan.Loan, error) {
+	ctx, by := c.Request().Context(), actor(c)
+	id, err := s.Loan.Find(ctx, by, c.Param("id"))
+	if err != nil {
+		return nil, nil, err
+	}
+	l, next, err := s.Loan.Show(ctx, by, id)
+	if err != nil {
+		return nil, nil, err
+	}
+	p := &loanPage{Reference: l.Reference, Borrower: l.Borrower.Name, Purpose: l.Purpose, Mark: s.loanMark(l.State, l.Until), Stages: s.loanStages(l),
+		Next: next.Act, NextWho: next.Who, Missing: next.Missing, ValuesShown: l.ValuesShown, FacilitiesShown: slices.ContainsFunc(domain.Staff, by.Has)}
+	p.Title, p.Here = "Loan "+l.Reference, "/loans"
+	if l.State.Before() {
+		p.ForDispatch = next.ForDispatch
+	}
+	s.loanFacts(p, l)
+	if l.State.Before() && by.May(loan.Manage) == nil {
+		p.ChangePath, p.AddPath = loanPath(l.Reference)+"/change", loanPath(l.Reference)+"/lines/new"
+	}
+	s.loanLines(p, l)
+	s.loanSigned(p, l)
+	s.loanJourney(p, l)
+	for _, d := range s.loanDeeds() {
+		if by.May(d.act) == nil && d.offered(l, by) {
+			p.Forms = append(p.Forms, openForm{Summary: d.summary, Form: s.deedForm(c, l, d)})
+		}
+	}
+	switch l.State {
+	case loan.Prepared, loan.Dispatched, loan.Packing, loan.Recalled:
+		p.Places, err = s.loanPlaces(c)
+	}
+	return p, l, err
+}
+
+// loanPlaces are places by the codes on their labels, the first of the tree, to choose from.
+func (s *Server) loanPlaces(c echo.Context) ([]Option, error) {
+	all, err := s.Movement.Places(c.Request().Context(), actor(c), movement.PlaceFilter{}, domain.PageQuery{Limit: domain.PageMost})
+	if err != nil {
+		return nil, err
+	}
+	places := make([]Option, len(all.Items))
+	for i, p := range all.Items {
+		places[i] = Option{Value: p.Code, Label: p.Path}
+	}
+	return places, nil
+}
+
+// loanStages is the line of stages: the usual way, with a side exit at its place.
+func (s *Server) loanStages(l *loan.Loan) []stageItem {
+	ended := l.State == loan.Declined || l.State == loan.Cancelled
+	reached := 0
+	for i, state := range loan.Stages {
+		if l.State == state || s.loanPassed(l, state) {
+			reached = i
+		}
+	}
+	var items []stageItem
+	for i, state := range loan.Stages {
+		item := stageItem{Words: state.Words(), Class: "ahead", Note: s.loanStageNote(l, state)}
+		switch {
+		case i < reached || i == reached && (ended || l.State == loan.Recalled):
+			item.Class = "past"
+		case i == reached:
+			item.Class, item.Here = "here", true
+		}
+		if ended && i > reached {
+			break
+		}
+		items = append(items, item)
+		if i == reached && (ended || l.State == loan.Recalled) {
+			side := stageItem{Words: l.State.Words(), Class: "ended", Here: true, Note: s.loanStageNote(l, l.State)}
+			if l.State == loan.Recalled {
+				side.Class = "here"
+			}
+			items = append(items, side)
+		}
+	}
+	if ended {
+		items = items[:min(len(items), reached+2)]
+	}
+	return items
+}
+
+// loanPassed says whether the loan has been in a state of the usual way, as its records tell.
+func (s *Server) loanPassed(l *loan.Loan, state loan.State) bool {
+	for _, h := range l.HandOvers {
+		if h.Stage == state {
+			return true
+		}
+	}
+	for _, t := range l.Stages {
+		if t.Kind == state && !l.State.Before() {
+			return true
+		}
+	}
+	switch state {
+	case loan.Assessing:
+		return len(l.Approvals) > 0 || slices.ContainsFunc(l.Lines, func(n loan.Line) bool { return len(n.Assessments) > 0 })
+	case loan.Signed:
+		return l.State.Out() || l.State == loan.Returned || l.State == loan.Closed
+	}
+	return false
+}
+
+// loanStageNote is the day of a stage that has one.
+func (s *Server) loanStageNote(l *loan.Loan, state loan.State) string {
+	for _, h := range slices.Backward(l.HandOvers) {
+		if h.Stage == state {
+			return h.HappenedOn.Words()
+		}
+	}
+	for _, t := range slices.Backward(l.Stages) {
+		if t.Kind == state {
+			return s.day(t.At)
+		}
+	}
+	if state == loan.Requested {
+		return l.RequestedOn.Words()
+	}
+	return ""
+}
+
+func (s *Server) loanFacts(p *loanPage, l *loan.Loan) {
+	add := func(label, value string) {
+		if value != "" {
+			p.Facts = append(p.Facts, labelled{label, value})
+		}
+	}
+	add("Address", l.Borrower.Address)
+	add("Contact", l.Borrower.Contact)
+	add("Purpose", l.Purpose)
+	add("Period", l.Span.Words()+", fixed")
+	for _, v := range l.Venues {
+		add("Venue", strings.TrimSuffix(v.Name+", "+v.Address, ", ")+", "+v.Span.Words())
+	}
+	add("Requested on", l.RequestedOn.Words())
+	add("Transport", l.Transport)
+	add("Courier", l.Courier)
+	add("Opened", s.moment(l.CreatedAt)+" by "+l.CreatedBy.Name)
+}
+
+func (s *Server) loanLines(p *loanPage, l *loan.Loan) {
+	for _, n := range l.Lines {
+		if n.Withdrawal != nil {
+			p.Withdrawn = append(p.Withdrawn, fmt.Sprintf("%d. %s, taken off by %s on %s: %s", n.Position, n.Called(), n.Withdrawal.By.Name, s.day(n.Withdrawal.At), n.Withdrawal.Reason))
+			continue
+		}
+		row := loanLineRow{Path: loanPath(l.Reference) + "/lines/" + itoa(n.Position), Position: itoa(n.Position), What: n.Called(), Title: n.Title,
+			Fit: fitMark(n), Condition: warnMark("not stated")}
+		if k := len(n.Statements); k > 0 {
+			row.Condition = doneMark("examined on " + n.Statements[k-1].ExaminedOn.Words())
+		}
+		if n.Value != nil {
+			row.Value = money(n.Currency, n.Value.StringFixed(2))
+		}
+		p.Lines = append(p.Lines, row)
+	}
+	var totals []string
+	for _, t := range l.Totals {
+		totals = append(totals, money(t.Currency, t.Sum))
+	}
+	p.Totals = strings.Join(totals, "; ")
+}
+
+// fitMark is the latest assessment of a line.
+func fitMark(n loan.Line) Mark {
+	if len(n.Assessments) == 0 {
+		return waitMark("not assessed")
+	}
+	a := n.Assessments[len(n.Assessments)-1]
+	switch {
+	case a.Verdict == loan.NotFit && slices.ContainsFunc(n.Consents, func(k loan.Consent) bool { return k.AssessmentID == a.ID }):
+		return warnMark("not fit; the head of the department consented")
+	case a.Verdict == loan.NotFit:
+		return stopMark("not fit")
+	case a.Verdict == loan.FitWithConditions:
+		return warnMark("fit with conditions")
+	}
+	return doneMark("fit")
+}
+
+func (s *Server) loanSigned(p *loanPage, l *loan.Loan) {
+	for _, a := range l.Approvals {
+		mark := doneMark("holds")
+		if !a.Holds {
+			mark = draftMark("no longer counts: the loan has changed")
+		}
+		p.Approvals = append(p.Approvals, loanApprovalRow{By: a.By.Name, When: s.moment(a.At), Department: a.Department, Statement: a.Statement, Lines: strings.Join(a.Lines, "; "), Mark: mark})
+	}
+	papers := func(number int) []Link {
+		var links []Link
+		for _, f := range loan.Formats {
+			what, form, _ := strings.Cut(f.Name, ".")
+			link := Link{Path: loanPath(l.Reference) + "/" + f.Name, Words: plainTitle(what) + " as " + strings.ToUpper(form)}
+			if number > 0 {
+				link.Path += "?version=" + itoa(number)
+			}
+			links = append(links, link)
+		}
+		return links
+	}
+	p.Draft = len(l.Agreements) == 0
+	if p.Draft {
+		p.Papers = papers(0)
+	}
+	for _, a := range slices.Backward(l.Agreements) {
+		row := loanAgreementRow{Number: itoa(a.Number), Issued: s.moment(a.IssuedAt) + " by " + a.IssuedBy.Name, Hash: a.SHA256, Lender: "not signed", Borrower: "not signed",
+			Papers: papers(a.Number), Mark: doneMark("in force")}
+		if !a.Holds {
+			row.Mark = draftMark("no longer in force")
+		}
+		for _, g := range a.Signatures {
+			said := strings.TrimSuffix(g.Name+", "+g.Office, ", ") + ", " + g.SignedOn.Words()
+			if g.SignedOutside {
+				row.Borrower = said + "; signed outside, recorded by " + g.By.Name
+			} else {
+				row.Lender = said
+			}
+		}
+		if a.Holds && len(a.Signatures) < 2 {
+			row.Mark = waitMark("waits for signatures")
+		}
+		p.Agreements = append(p.Agreements, row)
+	}
+}
+
+func plainTitle(word string) string { return strings.ToUpper(word[:1]) + plain(word[1:]) }
+
+func (s *Server) loanJourney(p *loanPage, l *loan.Loan) {
+	last := map[domain.ID]int{}
+	for i, f := range l.Facilities {
+		last[f.VenueID] = i
+	}
+	for i, f := range l.Facilities {
+		row := loanFacilitiesRow{Venue: f.Venue, When: "report of " + f.ReportOn.Words() + ", assessed on " + f.AssessedOn.Words() + " by " + f.By.Name, Summary: f.Summary, Mark: doneMark("accepted")}
+		for _, e := range f.Exceptions {
+			said := e.Requirement + ": " + e.Found + ". Not accepted."
+			if e.Accepted {
+				said = e.Requirement + ": " + e.Found + ". Accepted: " + e.Statement
+			} else {
+				row.Mark = warnMark("an exception is not accepted")
+			}
+			row.Exceptions = append(row.Exceptions, said)
+		}
+		if last[f.VenueID] != i {
+			row.Mark = draftMark("replaced by a later one")
+		}
+		p.Facilities = append(p.Facilities, row)
+	}
+	for _, i := range l.Insurances {
+		row := loanInsuranceRow{Kind: plainTitle(i.Kind), Insurer: i.Insurer, Certificate: i.Certificate, Sum: money(i.Currency, i.Sum.StringFixed(2)), Period: i.Span.Words(), Note: i.Note, Mark: doneMark("entered")}
+		if w := i.Withdrawal; w != nil {
+			row.Mark = draftMark("withdrawn by " + w.By.Name + ": " + w.Reason)
+		}
+		p.Insurances = append(p.Insurances, row)
+	}
+	for _, h := range l.HandOvers {
+		row := loanHandOverRow{Stage: plainTitle(string(h.Stage)), When: h.HappenedOn.Words(), Passed: h.GivenBy + " to " + h.ReceivedBy, Place: h.Place, Crates: h.CratesAndSeals}
+		if h.Carrier != "" {
+			row.Passed += ", carried by " + h.Carrier
+		}
+		if h.Authoriser != nil {
+			row.Authoriser = "Exit authorised by " + h.Authoriser.Name
+		}
+		for _, f := range h.Conditions {
+			found := loanFound{What: f.Called, Text: f.Statement, Mark: doneMark("unchanged")}
+			switch f.Found {
+			case loan.Changed:
+				found.Mark = stopMark("changed")
+			case loan.CrateOnly:
+				found.Mark = draftMark("crate only, not looked at")
+			}
+			if f.Found != loan.CrateOnly {
+				found.Text = strings.TrimSpace(found.Text + " (" + f.ExaminedBy + ", " + f.ExaminedOn.Words() + ")")
+			}
+			row.Conditions = append(row.Conditions, found)
+		}
+		p.HandOvers = append(p.HandOvers, row)
+	}
+	for _, t := range l.Stages {
+		p.Told = append(p.Told, loanTold{Stage: plainTitle(string(t.Kind)), By: t.By.Name, When: s.moment(t.At), Statement: t.Statement})
+	}
+}
