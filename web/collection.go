@@ -66,6 +66,7 @@ func (s *Server) objectSections() []sectionOf {
 		s.makeUpSection,
 		s.hazardSection,
 		s.handlingSection,
+		s.loansSection,
 	}
 }
 

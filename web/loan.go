@@ -8,6 +8,7 @@ import (
 	"github.com/labstack/echo/v4"
 
 	"farthingale/domain"
+	"farthingale/domain/collection"
 	"farthingale/domain/loan"
 )
 
@@ -91,13 +92,25 @@ func (s *Server) loansPage(c echo.Context) error {
 	return s.render(c, http.StatusOK, "loan/loans", p)
 }
 
-// loansOf are the loans of an object, for its page.
-func (s *Server) loansOf(c echo.Context, objectID domain.ID) ([]loanRow, error) {
-	all, err := s.Loan.List(c.Request().Context(), actor(c), loan.Filter{ObjectID: &objectID}, domain.PageQuery{})
-	if err != nil {
-		return nil, err
+// loansData are the loans of an object, for its sheet.
+type loansData struct {
+	Rows []loanRow
+	More bool
+}
+
+// loansSection is the loans of an object on its sheet; a loan that is away is told at the head.
+func (s *Server) loansSection(c echo.Context, w *collection.Whole) (section, error) {
+	all, err := s.Loan.List(c.Request().Context(), actor(c), loan.Filter{ObjectID: &w.Object.ID}, domain.PageQuery{})
+	if err != nil || len(all.Items) == 0 {
+		return section{}, err
 	}
-	return s.loanRows(all.Items), nil
+	is := section{ID: "loans", Heading: "Loans", Template: "loan/_loans", Data: loansData{Rows: s.loanRows(all.Items), More: all.Next != ""}}
+	for _, l := range all.Items {
+		if l.State.Out() {
+			is.Head = append(is.Head, headLine{Mark: s.loanMark(l.State, l.Until), Text: "On loan to " + l.Borrower + " until " + l.Until.Words() + ": " + strings.Join(l.Objects, "; "), Path: loanPath(l.Reference)})
+		}
+	}
+	return is, nil
 }
 
 // loanFormPage is a page with one form: a new loan, or its facts to be changed.

@@ -66,6 +66,7 @@ var sections = map[string]any{
 	"collection/_make_up":     makeUpData{},
 	"handling/_handling":      handlingData{},
 	"movement/_where":         whereData{},
+	"loan/_loans":             loansData{},
 }
 
 // Every section is checked against its data, too.
