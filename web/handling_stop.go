@@ -365,6 +365,14 @@ func (s *Server) handlingSection(c echo.Context, w *collection.Whole) (section, 
 	return sec, nil
 }
 
+// firstWords is the beginning of a text, for a cell of a list.
+func firstWords(text string) string {
+	if r := []rune(text); len(r) > 40 {
+		return string(r[:40]) + "…"
+	}
+	return text
+}
+
 // stopColumn says which objects of a list are under a stop.
 func (s *Server) stopColumn(c echo.Context, objects []domain.ID) (column, error) {
 	standing, err := s.Handling.Standing(c.Request().Context(), objects...)
@@ -374,7 +382,7 @@ func (s *Server) stopColumn(c echo.Context, objects []domain.ID) (column, error)
 	col := column{Heading: "Stop", Cells: map[domain.ID]headLine{}}
 	for i := range standing {
 		if _, ok := col.Cells[standing[i].ObjectID]; !ok {
-			col.Cells[standing[i].ObjectID] = headLine{Mark: stopMark("stop"), Text: strings.Join(standing[i].Signs, ", "), Path: stopPath(standing[i].ID)}
+			col.Cells[standing[i].ObjectID] = headLine{Mark: stopMark("stop"), Text: firstWords(standing[i].Because()), Path: stopPath(standing[i].ID)}
 		}
 	}
 	return col, nil
