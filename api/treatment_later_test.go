@@ -25,7 +25,7 @@ import (
 // approved brings the treatment to an approval without conditions.
 func (b *bench) approved() *bench {
 	b.t.Helper()
-	return b.begin().act(b.ines, "/submissions", nil).act(b.piet, "/decisions", body{"version": 1, "outcome": "approve", "statement": "Yes."})
+	return b.begin().act(b.ines, "/submissions", nil).act(b.piet, "/decisions", body{"version_number": 1, "outcome": "approve", "statement": "Yes."})
 }
 
 func (b *bench) rescue(change ...func(body)) body {
@@ -145,12 +145,12 @@ func TestTreatmentWithdrawnHandedOverSuspended(t *testing.T) {
 	b.approved()
 	b.refused(b.ines, "/hand-overs", body{"to": b.piet.ID, "reason": "r"}, http.StatusUnprocessableEntity, "invalid")
 	b.act(b.ines, "/hand-overs", body{"to": b.jon.ID, "reason": "on leave"})
-	b.act(b.maud, "/decisions", body{"version": 1, "outcome": "suspend", "statement": "A lender asks."})
+	b.act(b.maud, "/decisions", body{"version_number": 1, "outcome": "suspend", "statement": "A lender asks."})
 	if b.now.Standing != "approved, suspended" || b.now.InCharge.ID != b.jon.ID {
 		t.Errorf("stands %q, in charge %s", b.now.Standing, b.now.InCharge.Name)
 	}
 	b.refused(b.jon, "/steps", b.step(func(s body) { s["happened_at"] = b.Now().Add(time.Minute).Format(time.RFC3339) }), http.StatusConflict, "T3")
-	b.act(b.piet, "/decisions", body{"version": 1, "outcome": "resume", "statement": "Settled."})
+	b.act(b.piet, "/decisions", body{"version_number": 1, "outcome": "resume", "statement": "Settled."})
 	b.act(b.jon, "/withdrawal", body{"reason": "the object goes on loan"})
 	if b.now.State != treatment.Withdrawn || len(b.now.NextMoves) != 0 {
 		t.Errorf("withdrawn: %+v", b.now.NextMoves)

@@ -176,15 +176,15 @@ func TestTreatmentWalk(t *testing.T) {
 
 	// T2: a conservator's own text, though they are curator as well.
 	both := b.Person("Both Ways", domain.Conservator, domain.Curator)
-	yes := body{"version": 2, "outcome": "approve_with_conditions", "statement": "Yes, with care.", "conditions": []body{
+	yes := body{"version_number": 2, "outcome": "approve_with_conditions", "statement": "Yes, with care.", "conditions": []body{
 		{"binds": "before_start", "text": "test on the inside"}, {"binds": "during", "text": "ventilate"}, {"binds": "at_completion", "text": "show me"}}}
 	b.act(b.ines, "/returns", body{"reason": "r"}).put(both, "", b.text()).act(b.ines, "/submissions", nil)
-	yes["version"] = 3
+	yes["version_number"] = 3
 	p := b.API(both).Post(b.path()+"/decisions", yes, b.tag).Refused(http.StatusUnprocessableEntity, "T2")
 	if !strings.Contains(p.Detail, "Maud Okonjo or Piet Lindqvist could decide") {
 		t.Errorf("who could decide: %s", p.Detail)
 	}
-	old := body{"version": 2, "outcome": "approve", "statement": "s"}
+	old := body{"version_number": 2, "outcome": "approve", "statement": "s"}
 	b.refused(b.piet, "/decisions", old, http.StatusConflict, "T4")
 	b.refused(b.ines, "/steps", b.step(), http.StatusConflict, "T1")
 	b.act(b.piet, "/decisions", yes)
@@ -230,8 +230,8 @@ func TestTreatmentWalk(t *testing.T) {
 	b.act(b.jon, "/amendments/1/returns", body{"reason": "r"}).act(b.jon, "/amendments/1/submissions", nil)
 	b.act(b.ines, "/steps", b.step())
 	b.refused(b.ines, "/steps", glue, http.StatusUnprocessableEntity, "T1")
-	b.refused(both, "/amendments/1/decisions", body{"version": 2, "outcome": "approve", "statement": "s"}, http.StatusUnprocessableEntity, "T2")
-	b.act(b.maud, "/amendments/1/decisions", body{"version": 2, "outcome": "approve", "statement": "Fill them."})
+	b.refused(both, "/amendments/1/decisions", body{"version_number": 2, "outcome": "approve", "statement": "s"}, http.StatusUnprocessableEntity, "T2")
+	b.act(b.maud, "/amendments/1/decisions", body{"version_number": 2, "outcome": "approve", "statement": "Fill them."})
 	glue["happened_at"] = b.Now().Add(time.Minute).Format(time.RFC3339)
 	b.Wait(2 * time.Minute)
 	b.act(b.ines, "/steps", glue)

@@ -67,6 +67,7 @@ func (s *Server) objectSections() []sectionOf {
 		s.hazardSection,
 		s.handlingSection,
 		s.loansSection,
+		s.treatmentSection,
 	}
 }
 

@@ -31,3 +31,14 @@ func count(n int, word string) string {
 	}
 	return strconv.Itoa(n) + " " + word + "s"
 }
+
+// paragraphs are the lines of a text that are not empty.
+func paragraphs(text string) []string {
+	var all []string
+	for line := range strings.SplitSeq(text, "\n") {
+		if line = strings.TrimSpace(line); line != "" {
+			all = append(all, line)
+		}
+	}
+	return all
+}

@@ -57,6 +57,13 @@ var pages = map[string]framed{
 	"photo/photos": &photosPage{},
 
 	"record/record": &recordPage{},
+
+	"treatment/emergencies":   &emergenciesPage{},
+	"treatment/emergency":     &emergencyPage{},
+	"treatment/form":          &treatmentFormPage{},
+	"treatment/material_uses": &materialUsesPage{},
+	"treatment/treatment":     &treatmentPage{},
+	"treatment/treatments":    &treatmentsPage{},
 }
 
 // sections names for every section of an object's sheet the data that it shows.

@@ -23,6 +23,19 @@ var rules = map[string]string{
 	"C4": "An object is never deleted once anything is signed about it; its legal status changes instead.",
 	"C5": "A part away from its whole is said wherever the whole is shown, lent or counted.",
 	"M2": "Unidentified is not harmless.",
+
+	"T1":  "No work is recorded before approval. A step names components, method and materials; each must lie inside the approved scope.",
+	"T2":  "Approval is by a curator of the department who did not write, amend or carry out the treatment. One person never sits on both sides of it.",
+	"T3":  "A decision carries a statement; every condition is acknowledged before work starts, a failed condition before start stops the work until a new decision, and each is answered in the completion.",
+	"T4":  "A decision is on a version: the text decided on is sealed with it. A submitted text is not edited; taking it back voids the submission.",
+	"T5":  "While an amendment is open, work inside the approved scope may go on; work that needs the amendment may not.",
+	"T6":  "To prevent imminent loss a conservator may act first, with the least intervention; curator and registrar have notice at once, and a curator ratifies it within the term.",
+	"T7":  "A completion needs photographs before and after with the same view or a reason, the materials used, deviations, hours, condition, advice, and the next check.",
+	"T8":  "Signing seals the whole; what was signed is corrected by an addendum beside it.",
+	"T9":  "A stop on a component refuses new steps on it, other than emergency stabilisation.",
+	"T10": "Parts that came away are kept, labelled and placed. What becomes of them is a curator's decision of its own.",
+	"T11": "What was in fact done outside the approval is recorded as a departure, with notice to the curator.",
+
 	"R1": "A sealed document has one canonical form and a SHA-256; each seal also covers the one before it.",
 	"R2": "Events and seals are only ever added.",
 }

@@ -31,6 +31,7 @@ import (
 	"farthingale/domain/people"
 	"farthingale/domain/photo"
 	"farthingale/domain/record"
+	"farthingale/domain/treatment"
 )
 
 //go:embed all:templates static
@@ -49,6 +50,7 @@ type Services struct {
 	Movement   *movement.Service
 	Loan       *loan.Service
 	LoanFaces  LoanFaces
+	Treatment  *treatment.Service
 	Sessions   *scs.SessionManager
 	Now        func() time.Time
 	Log        *slog.Logger
@@ -171,6 +173,7 @@ func (s *Server) Routes(e *echo.Echo) {
 	g := e.Group("")
 	s.peopleRoutes(g)
 	s.recordRoutes(g)
+	s.treatmentRoutes(g)
 	s.agendaRoutes(g)
 	s.collectionRoutes(g)
 	s.materialRoutes(g)

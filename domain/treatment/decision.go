@@ -54,7 +54,7 @@ var Bindings = []Binds{BeforeStart, During, AtCompletion}
 
 // NewDecision decides on exactly one version (T4).
 type NewDecision struct {
-	Version      int            `json:"version" validate:"required,min=1,max=100000"` // the number of the text that was read
+	Version      int            `json:"version_number" validate:"required,min=1,max=100000"` // of the text that was read
 	Outcome      Outcome        `json:"outcome" validate:"required,oneof=approve approve_with_conditions ask_for_changes decline suspend resume revoke"`
 	Statement    string         `json:"statement" validate:"required,max=10000"`
 	OwnerConsent string         `json:"owner_consent" validate:"max=2000"` // for objects of others: who consented in writing, when, where it is kept

@@ -4,11 +4,13 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"maps"
 	"slices"
 	"time"
 
 	"farthingale/domain"
 	"farthingale/domain/agenda"
+	"farthingale/domain/collection"
 )
 
 // Neighbours are the other areas, as this one needs them.
@@ -83,6 +85,49 @@ func (s *Service) One(ctx context.Context, by domain.Actor, id domain.ID) (*Trea
 		return nil, err
 	}
 	return t.Look(s.site, s.at()), nil
+}
+
+// Surroundings are what a page about a treatment, or about one to begin, shows beside it.
+type Surroundings struct {
+	Sheet       *collection.Sheet
+	Legend      map[string]string // names of what the drafts refer to by identifier or key
+	Photos      []PhotoRef
+	Emergencies []Stabilisation // in the course of the treatment
+}
+
+// Around reads the surroundings of a treatment.
+func (s *Service) Around(ctx context.Context, by domain.Actor, t *Treatment) (*Surroundings, error) {
+	if err := by.May(Read); err != nil {
+		return nil, err
+	}
+	texts := []Proposal{t.Proposal}
+	for _, a := range t.Amendments {
+		texts = append(texts, a.Text)
+	}
+	n := names{photos: true}
+	for _, p := range texts {
+		n.people, n.materials = append(n.people, p.PeopleIn()...), append(n.materials, p.MaterialsIn()...)
+	}
+	f, err := s.facts(ctx, t.ObjectID, n)
+	if err != nil {
+		return nil, err
+	}
+	around := &Surroundings{Sheet: f.Sheet, Photos: f.Photos, Legend: map[string]string{}}
+	for _, p := range texts {
+		maps.Copy(around.Legend, p.Legend(f))
+	}
+	emergencies, err := s.Stabilisations(ctx, by, StabilisationFilter{TreatmentID: &t.ID}, domain.PageQuery{Limit: domain.PageMost})
+	around.Emergencies = emergencies.Items
+	return around, err
+}
+
+// Table is what a page about new work on an object needs: its make-up and its photographs.
+func (s *Service) Table(ctx context.Context, by domain.Actor, objectID domain.ID) (*Surroundings, error) {
+	if err := by.May(Read); err != nil {
+		return nil, err
+	}
+	f, err := s.facts(ctx, objectID, names{photos: true})
+	return &Surroundings{Sheet: f.Sheet, Photos: f.Photos, Legend: map[string]string{}}, err
 }
 
 // Look fills what is told to the reader beside the record itself.

@@ -138,6 +138,7 @@ func New(ctx context.Context, pool *pgxpool.Pool, s Settings) (*House, error) {
 		Agenda:     h.Agenda,
 		Photo:      h.Photo,
 		Collection: h.Collection,
+		Treatment:  h.Treatment,
 		Material:   h.Material,
 		Handling:   h.Handling,
 		Movement:   h.Movement,

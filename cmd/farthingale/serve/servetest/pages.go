@@ -33,6 +33,7 @@ var samples = []func(h *House, g *Ground) []Sample{
 	handlingSamples,
 	movementSamples,
 	loanSamples,
+	treatmentSamples,
 }
 
 // Samples fills the house and gives at least one sample for every page.

@@ -1,0 +1,160 @@
+package servetest
+
+import (
+	"context"
+	"time"
+
+	"github.com/shopspring/decimal"
+
+	"farthingale/domain"
+	"farthingale/domain/treatment"
+)
+
+// Proposed is a proposal that lacks nothing: the left cuff ring consolidated.
+func (h *House) Proposed(g *Ground) treatment.Proposal {
+	hours, most, least := decimal.NewFromInt(6), decimal.NewFromInt(5), decimal.NewFromInt(2)
+	option := func(method string) treatment.Option {
+		return treatment.Option{Method: method, Benefit: "The loss stops.", RiskToObject: "Gloss.", RiskToPeople: "Vapour of ethanol.", Significance: "None.", Reversibility: "Partly.", Retreatable: "Yes."}
+	}
+	return treatment.Proposal{
+		Title:   "Consolidate the seal of the left cuff ring",
+		RestsOn: treatment.StatedCondition{Text: "Cracks along the fold.\nPowder below.", Date: h.Now().Format(time.DateOnly), By: "Ines Falkenberg"},
+		Reasons: "The seal loses powder at every touch.", Aims: []string{"remedial"}, Options: []treatment.Option{option("no treatment"), option("consolidation")},
+		Scope: []treatment.ScopeLine{{ComponentID: g.Parts["1a"], AndItsParts: true, Method: "consolidation", Materials: []treatment.ScopeMaterial{
+			{MaterialKey: "acrylic-adhesive", Role: "consolidant", Solvent: "ethanol", Least: &least, Most: &most, Unit: "percent_w_v"}}}},
+		Why: "It holds without filling.", SafeBecause: "Tested on a loose crumb.", Final: "What has soaked in stays.",
+		Tests: []treatment.Test{{What: "spot on the inside", PassWhen: "no gloss after a day"}}, Hours: &hours, Begins: "2026-02", Ends: "2026-03",
+		Photographs: []treatment.PlannedView{{View: "detail", Stages: []string{"before", "after"}}}, Removed: "nothing",
+	}
+}
+
+// treatmentSamples: a treatment in each of its states, with an amendment, a departure, an emergency and
+// a fragment, for the conservator, the curator and a reader.
+func treatmentSamples(h *House, g *Ground) []Sample {
+	ctx := h.t.Context()
+	ines, maud, rosa, reader := g.People[domain.Conservator], g.People[domain.Curator], g.People[domain.Registrar], g.People[domain.Reader]
+	must := func(t *treatment.Treatment, err error) *treatment.Treatment {
+		h.t.Helper()
+		if err != nil {
+			h.t.Fatal(err)
+		}
+		return t
+	}
+	done := func(part string) treatment.Done {
+		three := decimal.NewFromInt(3)
+		return treatment.Done{HappenedAt: h.Now(), Hands: []domain.ID{ines.ID}, Components: []domain.ID{g.Parts[part]}, Minutes: 20, Note: "Brushed on.", Controls: "kept",
+			Materials: []treatment.Use{{MaterialKey: "acrylic-adhesive", Product: "Resin 72", Batch: "B-7", Concentration: &three, Unit: "percent_w_v", Solvent: "ethanol"}}}
+	}
+	begin := func() *treatment.Treatment {
+		return must(h.Treatment.Begin(ctx, ines.Actor, g.Object.ID, h.Proposed(g)))
+	}
+	decide := func(t *treatment.Treatment, n treatment.NewDecision) *treatment.Treatment {
+		t = must(h.Treatment.Submit(ctx, ines.Actor, t.ID, t.Version))
+		n.Version, n.Statement = 1, "Go on, with care."
+		return must(h.Treatment.Decide(ctx, maud.Actor, t.ID, t.Version, 0, n))
+	}
+	draft := begin()
+	waiting := begin()
+	waiting = must(h.Treatment.Submit(ctx, ines.Actor, waiting.ID, waiting.Version))
+	conditioned := decide(begin(), treatment.NewDecision{Outcome: treatment.ApproveWithConditions, Conditions: []treatment.NewCondition{
+		{Binds: treatment.BeforeStart, Text: "test on the inside"}, {Binds: treatment.During, Text: "ventilate"}}})
+	declined := decide(begin(), treatment.NewDecision{Outcome: treatment.Decline})
+
+	working := decide(begin(), treatment.NewDecision{Outcome: treatment.Approve})
+	working = must(h.Treatment.LogStep(ctx, ines.Actor, working.ID, working.Version, treatment.NewStep{Done: done("1a"), Method: "consolidation"}))
+	away := done("1a")
+	away.CameAway = []treatment.NewCameAway{{FromID: g.Parts["1a"], Name: "Crumb of the seal", Where: "below the ring", Belongs: "certain", KeptAt: "bag 1"}}
+	working = must(h.Treatment.RecordDeparture(ctx, ines.Actor, working.ID, working.Version, treatment.NewDeparture{Done: away, What: "acetone instead of ethanol", Why: "the bottle was mistaken"}))
+	working = must(h.Treatment.Amend(ctx, ines.Actor, working.ID, working.Version, treatment.Proposal{Title: "More hours", Reasons: "It is slow.", Waste: "One more jar."}))
+	working = must(h.Treatment.SubmitAmendment(ctx, ines.Actor, working.ID, working.Version, 1))
+	working = must(h.Treatment.Amend(ctx, ines.Actor, working.ID, working.Version, treatment.Proposal{Title: "Fill a loss"}))
+	emergency, err := h.Treatment.Stabilise(ctx, ines.Actor, g.Object.ID, treatment.NewEmergency{TreatmentID: &working.ID, Imminent: "The ring slid.", NoticedAt: h.Now().Add(-time.Minute), Methods: []string{"support"},
+		Done: treatment.Done{HappenedAt: h.Now(), Hands: []domain.ID{ines.ID}, Components: []domain.ID{g.Parts["1a"]}, Minutes: 5, Controls: "kept"}})
+	if err != nil {
+		h.t.Fatal(err)
+	}
+	notices, err := h.Agenda.Mine(ctx, rosa.Actor, true, domain.PageQuery{})
+	if err != nil {
+		h.t.Fatal(err)
+	}
+	for _, n := range notices.Items { // that of the emergency; the samples of the agenda have their own
+		if n.SubjectID == emergency.ID {
+			if _, err := h.Agenda.Read(ctx, rosa.Actor, n.ID); err != nil {
+				h.t.Fatal(err)
+			}
+		}
+	}
+	working = must(h.Treatment.One(ctx, ines.Actor, working.ID))
+	fragment := working.Departures[0].CameAway[0].Part.ID
+	working = must(h.Treatment.Designate(ctx, maud.Actor, working.ID, working.Version, treatment.NewDesignation{ComponentID: fragment, Designation: "disposal", Reason: "Mould."}))
+
+	signed := h.signedTreatment(ctx, g, decide(begin(), treatment.NewDecision{Outcome: treatment.ApproveWithConditions, Conditions: []treatment.NewCondition{{Binds: treatment.AtCompletion, Text: "show me"}}}), done("1a"))
+
+	at := func(t *treatment.Treatment) string { return "/treatments/" + t.ID.String() }
+	page, object := "GET /treatments/:id", "/objects/1968.14.2"
+	return []Sample{
+		{Route: "GET /treatments", Path: "/treatments", As: ines},
+		{Route: "GET /treatments", Path: "/treatments?state=declined&mine=true", As: reader},
+		{Route: page, Path: at(draft), As: ines}, {Route: page, Path: at(draft), As: reader},
+		{Route: page, Path: at(waiting), As: maud}, {Route: page, Path: at(waiting), As: ines},
+		{Route: page, Path: at(conditioned), As: ines}, {Route: page, Path: at(conditioned), As: maud},
+		{Route: page, Path: at(declined), As: ines},
+		{Route: page, Path: at(working), As: ines}, {Route: page, Path: at(working), As: maud}, {Route: page, Path: at(working), As: rosa}, {Route: page, Path: at(working), As: reader},
+		{Route: page, Path: at(signed), As: ines}, {Route: page, Path: at(signed), As: maud}, {Route: page, Path: at(signed), As: reader},
+		{Route: "GET /objects/:number/treatments/new", Path: object + "/treatments/new", As: ines},
+		{Route: "GET /objects/:number/treatments/new", Path: object + "/treatments/new?from=" + signed.ID.String(), As: ines},
+		{Route: "GET /treatments/:id/edit", Path: at(draft) + "/edit", As: ines},
+		{Route: "GET /treatments/:id/amendments/new", Path: at(working) + "/amendments/new", As: ines},
+		{Route: "GET /treatments/:id/amendments/:n/edit", Path: at(working) + "/amendments/2/edit", As: ines},
+		{Route: "GET /treatments/:id/steps/new", Path: at(working) + "/steps/new", As: ines},
+		{Route: "GET /treatments/:id/departures/new", Path: at(working) + "/departures/new", As: ines},
+		{Route: "GET /treatments/:id/departures/new", Path: at(working) + "/departures/new", As: rosa},
+		{Route: "GET /treatments/:id/completion", Path: at(working) + "/completion", As: ines},
+		{Route: "GET /treatments/:id/addenda/new", Path: at(signed) + "/addenda/new?record=completion", As: ines},
+		{Route: "GET /treatments/:id/addenda/new", Path: at(signed) + "/addenda/new", As: maud},
+		{Route: "GET /material-uses", Path: "/material-uses", As: reader},
+		{Route: "GET /material-uses", Path: "/material-uses?batch=b-7", As: ines},
+		{Route: "GET /objects/:number/emergency", Path: object + "/emergency", As: ines},
+		{Route: "GET /emergencies", Path: "/emergencies", As: reader},
+		{Route: "GET /emergencies/:id", Path: "/emergencies/" + emergency.ID.String(), As: ines},
+		{Route: "GET /emergencies/:id", Path: "/emergencies/" + emergency.ID.String(), As: maud},
+	}
+}
+
+// signedTreatment carries an approved treatment to its signature and an addendum.
+func (h *House) signedTreatment(ctx context.Context, g *Ground, t *treatment.Treatment, done treatment.Done) *treatment.Treatment {
+	h.t.Helper()
+	by, hours := g.People[domain.Conservator].Actor, decimal.NewFromInt(2)
+	condition := t.Conditions[0].ID
+	for _, act := range []func() (*treatment.Treatment, error){
+		func() (*treatment.Treatment, error) {
+			return h.Treatment.Acknowledge(ctx, by, t.ID, t.Version, treatment.Acknowledgement{Conditions: []domain.ID{condition}})
+		},
+		func() (*treatment.Treatment, error) {
+			return h.Treatment.LogStep(ctx, by, t.ID, t.Version, treatment.NewStep{Done: done, Method: "consolidation"})
+		},
+		func() (*treatment.Treatment, error) {
+			return h.Treatment.KeepReport(ctx, by, t.ID, t.Version, treatment.Report{AimReached: "Yes.", Deviations: "none", TestResults: "No gloss.", Removed: "nothing", Hours: &hours,
+				Components: []treatment.ComponentAfter{{ComponentID: g.Parts["1a"], Condition: "firm", NoPair: "the camera failed"}}, People: []domain.ID{by.ID},
+				Answers:  []treatment.Answer{{ConditionID: condition, Met: "not_met", Because: "nobody was there"}},
+				Handling: "Lift from below.", Display: "Lying.", Storage: "Cool.", NextCheck: h.Now().AddDate(0, 6, 0).Format(time.DateOnly)})
+		},
+		func() (*treatment.Treatment, error) { return h.Treatment.Complete(ctx, by, t.ID, t.Version) },
+		func() (*treatment.Treatment, error) {
+			return h.Treatment.Sign(ctx, by, t.ID, t.Version, treatment.Statement{Statement: "All true."})
+		},
+		func() (*treatment.Treatment, error) {
+			return h.Treatment.WriteAddendum(ctx, by, t.ID, t.Version, treatment.NewAddendum{Record: "completion", Field: "hours", Old: "2", New: "3", Reason: "One note was not counted."})
+		},
+		func() (*treatment.Treatment, error) {
+			return h.Treatment.WriteAddendum(ctx, by, t.ID, t.Version, treatment.NewAddendum{Record: "step", RecordID: t.Steps[0].ID, Field: "batch", Old: "B-7", New: "B-8", Reason: "Misread."})
+		},
+	} {
+		next, err := act()
+		if err != nil {
+			h.t.Fatal(err)
+		}
+		t = next
+	}
+	return t
+}

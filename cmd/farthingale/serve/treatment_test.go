@@ -1,0 +1,113 @@
+package serve_test
+
+import (
+	"net/http"
+	"net/url"
+	"strings"
+	"testing"
+	"time"
+
+	"farthingale/cmd/farthingale/serve/servetest"
+	"farthingale/domain"
+)
+
+// TestTreatmentByPages walks a treatment from the first draft to an addendum by the pages, without
+// JavaScript, as two people.
+func TestTreatmentByPages(t *testing.T) {
+	t.Parallel()
+	h := servetest.New(t)
+	g := h.Ground()
+	ines, maud := h.Browser(g.People[domain.Conservator]), h.Browser(g.People[domain.Curator])
+	cuff, seal := g.Parts["1a"].String(), g.Parts["1"].String()
+
+	// More rows are shown with what was typed; nothing is kept by that.
+	p := ines.Get("/objects/1968.14.2").Must(http.StatusOK).Has("Treatments", "Propose a treatment")
+	p = ines.Get("/objects/1968.14.2/treatments/new").Must(http.StatusOK)
+	typed := url.Values{"title": {"Consolidate <b>the ring</b>"}, "hours": {"not yet known"}, "scope.0.component_id": {cuff}, "scope.0.method": {"consolidation"},
+		"scope.0.materials.0.material_key": {"acrylic-adhesive"}, "scope.0.materials.0.solvent": {"ethanol"}, "more": {"scope.0.materials"}}
+	p = p.Submit("/objects/1968.14.2/treatments", typed).Must(http.StatusOK)
+	for _, kept := range []string{`value="Consolidate &lt;b&gt;the ring&lt;/b&gt;"`, `value="not yet known"`, `name="scope.0.materials.3.material_key"`, `value="ethanol"`} {
+		if !strings.Contains(p.Body, kept) {
+			t.Errorf("after 'more rows' the form does not hold %s", kept)
+		}
+	}
+	if n := h.Rows("treatment")["treatment"]; n != 0 {
+		t.Errorf("%d treatments after asking for rows", n)
+	}
+	// A refused draft comes back with what was typed; then it is kept.
+	p = p.Submit("/objects/1968.14.2/treatments", nil).Must(http.StatusUnprocessableEntity).Has("Refused", "Hours expected")
+	p = p.Submit("/objects/1968.14.2/treatments", url.Values{"hours": {"6.5"}}).Must(http.StatusOK).Has("The draft is kept", "Still missing", "reasons", "at least two options")
+	at := p.Path
+	p = p.Submit(at+"/submissions", nil).Must(http.StatusUnprocessableEntity).Has("Refused by rule T4", "Missing")
+
+	p = ines.Get(at + "/edit").Must(http.StatusOK)
+	whole := url.Values{"rests_on.text": {"Cracked."}, "rests_on.date": {h.Now().Format(time.DateOnly)}, "rests_on.by": {"Ines Falkenberg"}, "reasons": {"It powders."}, "aims": {"remedial"},
+		"why": {"It holds."}, "safe_because": {"Tested."}, "irreversible": {"nothing"}, "no_tests_because": {"done before"}, "begins": {"2026-02"}, "ends": {"2026-03"},
+		"photographs.0.view": {"front"}, "photographs.0.stages": {"before", "after"}, "removed": {"nothing"}}
+	for _, row := range []string{"0", "1"} {
+		for _, field := range []string{"method", "benefit", "risk_to_object", "risk_to_people", "effect_on_significance", "reversibility", "retreatability"} {
+			whole.Set("options."+row+"."+field, "as said")
+		}
+	}
+	p = p.Submit(at+"/edit", whole).Must(http.StatusOK)
+	p = p.Submit(at+"/submissions", nil).Must(http.StatusOK).Has("version 1 submitted", "a curator of Diving: decide on version 1")
+
+	// The curator decides beside the text; the conservator is shown no form for it.
+	if strings.Contains(p.Body, at+"/decisions") {
+		t.Error("the author is shown the form of the decision")
+	}
+	p = maud.Get(at).Must(http.StatusOK).Has("Decide on version 1", "acrylic")
+	p = p.Submit(at+"/decisions", url.Values{"outcome": {"approve_with_conditions"}, "statement": {"Go on."}}).Must(http.StatusUnprocessableEntity).Has("at least one condition")
+	p = p.Submit(at+"/decisions", url.Values{"conditions.0.text": {"ventilate"}, "conditions.0.binds": {"during"}}).Must(http.StatusOK).Has("approved with conditions", "ventilate", "not acknowledged")
+
+	p = ines.Get(at).Has("acknowledge condition 1")
+	condition := valueOf(t, p, "conditions")
+	p.Submit(at+"/acknowledgements", url.Values{"conditions": {condition}}).Must(http.StatusOK).Has("Noted that the conditions were read")
+
+	// A step with another solvent is refused, naming it, with what was typed; then it is logged.
+	p = ines.Get(at + "/steps/new").Must(http.StatusOK)
+	step := url.Values{"materials.0.material_key": {"acrylic-adhesive"}, "materials.0.product": {"Resin 72"}, "materials.0.batch": {"B-7"}, "materials.0.solvent": {"toluene"}, "note": {"Brushed on."}, "controls": {"kept"}}
+	p = p.Submit(at+"/steps", step).Must(http.StatusUnprocessableEntity).Has("Refused by rule T1", "Outside the approved scope", "solvent 'toluene'")
+	if !strings.Contains(p.Body, "Brushed on.") || !strings.Contains(p.Body, `value="B-7"`) {
+		t.Error("what was typed is lost")
+	}
+	p.Submit(at+"/steps", url.Values{"materials.0.solvent": {"ethanol"}}).Must(http.StatusOK).Has("The step is logged", "under way, approved with conditions", "Resin 72 (batch B-7)")
+	ines.Get(at+"/departures/new").Submit(at+"/departures", url.Values{"what": {"the body too"}, "why": {"it ran down"}, "components": {seal}, "controls": {"kept"}}).Must(http.StatusOK).Has("the body too", "it ran down")
+	ines.Get("/material-uses?batch=b-7").Must(http.StatusOK).Has("1968.14.2.1a Cuff ring, left", "B-7")
+
+	// Completion: what is missing is listed; then signed, and corrected beside.
+	p = ines.Get(at + "/completion").Must(http.StatusOK)
+	p = p.Submit(at+"/completion", url.Values{"aim_reached": {"yes"}, "components.0.condition_after": {"firm"}}).Must(http.StatusOK).Has("Still missing", "advice for handling")
+	p = p.Submit(at+"/completion/end", nil).Must(http.StatusUnprocessableEntity).Has("Refused by rule T7", "a photograph before and one after")
+	p = ines.Get(at+"/completion").Submit(at+"/completion", url.Values{"components.0.no_photographs_because": {"none"}, "components.1.condition_after": {"firm"}, "components.1.no_photographs_because": {"none"},
+		"deviations": {"see the departure"}, "removed": {"nothing"}, "answers.0.met": {"met"}, "handling_advice": {"a"}, "display_advice": {"a"}, "storage_advice": {"a"},
+		"next_check_due": {h.Now().AddDate(1, 0, 0).Format(time.DateOnly)}}).Must(http.StatusOK)
+	p = p.Submit(at+"/completion/end", nil).Must(http.StatusOK)
+	p = p.Submit(at+"/signature", url.Values{"statement": {"All true."}}).Must(http.StatusOK).Has("Signed and sealed", "All true.")
+	if strings.Contains(p.Body, at+"/steps/new") || strings.Contains(p.Body, at+"/edit") {
+		t.Error("a signed treatment offers work")
+	}
+	p = ines.Get(at + "/addenda/new?record=completion").Must(http.StatusOK)
+	p.Submit(at+"/addenda", url.Values{"field": {"deviations"}, "old_statement": {"see the departure"}, "new_statement": {"the body was wetted"}, "reason": {"clearer"}}).
+		Must(http.StatusOK).Has("Addendum 1: deviations", "the body was wetted")
+	if report, err := h.Record.Verify(t.Context(), nil); err != nil || !report.Clean || report.Head.Count != 3 {
+		t.Errorf("verify: %+v, %v", report, err)
+	}
+
+	// An emergency, and its ratification.
+	p = ines.Get("/objects/1968.14.2/emergency").Submit("/objects/1968.14.2/emergency", url.Values{"imminent": {"The helmet rolls."}, "methods": {"support"}, "components": {g.Parts["2"].String()}, "controls": {"kept"}}).
+		Must(http.StatusOK).Has("The helmet rolls.", "to be ratified")
+	maud.Get("/").Has("The helmet rolls.")
+	maud.Get(p.Path).Submit(p.Path+"/ratifications", url.Values{"outcome": {"ratified"}, "statement": {"Right."}}).Must(http.StatusOK).Has("ratified", "Right.")
+}
+
+// valueOf is the value of the first choice of a name.
+func valueOf(t *testing.T, p *servetest.Page, name string) string {
+	t.Helper()
+	_, rest, ok := strings.Cut(p.Body, `name="`+name+`" value="`)
+	if !ok {
+		t.Fatalf("%s has no choice %s", p.Path, name)
+	}
+	value, _, _ := strings.Cut(rest, `"`)
+	return value
+}
