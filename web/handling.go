@@ -46,7 +46,7 @@ func (s *Server) cautionLines(all []handling.Caution) []cautionLine {
 	for _, c := range all {
 		l := cautionLine{On: c.On, State: plain(c.State), Text: strings.TrimSuffix(c.Text, " "+material.CautionClosing)}
 		if c.Controls != "" {
-			l.State += ". Controls agreed: " + c.Controls
+			l.State += ". Controls agreed: " + strings.TrimSuffix(strings.TrimSpace(c.Controls), ".")
 		}
 		if c.Proposed {
 			l.State = c.Note + " Nobody has looked yet"
@@ -196,8 +196,9 @@ func (s *Server) logForm(c echo.Context, b handling.Before) (*Form, error) {
 	fields = append(fields,
 		Field{Kind: "radio", Name: "purpose", Label: "For", Tiles: true, Options: options("examination", handling.Purposes...)},
 		Field{Kind: "radio", Name: "minutes", Label: "It took", Tiles: true, Options: minutes},
-		Field{Kind: "radio", Name: "to", Label: "It is left", Tiles: true, Options: withNone("not noted", b.LastPosition == "", options(b.LastPosition, handling.Positions...))},
-		Field{Kind: "radio", Name: "gloves", Label: "Gloves", Tiles: true, Options: options("nitrile", handling.Gloves...)},
+		Field{Kind: "folded", Label: leftWords(b.LastPosition), Fields: []Field{
+			{Kind: "radio", Name: "to", Label: "It is left", Tiles: true, Options: withNone("not noted", b.LastPosition == "", options(b.LastPosition, handling.Positions...))},
+			{Kind: "radio", Name: "gloves", Label: "Gloves", Tiles: true, Options: options("nitrile", handling.Gloves...)}}},
 		Field{Kind: "textarea", Name: "note", Label: "Note", Max: 4000, Rows: 2},
 		Field{Kind: "folded", Label: "Only parts of it", Value: opened(c.QueryParam("part")), Fields: []Field{
 			{Kind: "checks", Name: "component_ids", Label: "Parts handled", Help: "None chosen: the whole object.", Tiles: true, Options: partOptions(b.Sheet, c.QueryParam("part"))}}},
@@ -219,6 +220,14 @@ func (s *Server) logForm(c echo.Context, b handling.Before) (*Form, error) {
 	}
 	token, _ := c.Get(csrfKey).(string)
 	return (&Form{Action: objectPath(b.Sheet.Object.Number) + "/handle?csrf=" + url.QueryEscape(token), Multipart: true, Quick: true, Submit: "Log it", Fields: fields}).ready(c), nil
+}
+
+// leftWords says what is chosen in the folded fields: "Left lying face up, nitrile gloves".
+func leftWords(last string) string {
+	if last == "" {
+		return "Nitrile gloves; how it is left"
+	}
+	return "Left " + plain(last) + ", as before; nitrile gloves"
 }
 
 func opened(part string) string {

@@ -182,6 +182,7 @@ func (s *Server) stopAct(c echo.Context, command any, said string, form func(*st
 type setDownPage struct {
 	Frame
 	On, Because                      string
+	Dangers                          string // hazards of class S, which ask for more than care
 	StopPath, PhotosPath, ObjectPath string
 	Closing                          string
 }
@@ -198,6 +199,17 @@ func (s *Server) setDownPage(c echo.Context) error {
 		return err
 	}
 	p := &setDownPage{On: stop.On(), Because: stop.Because(), StopPath: stopPath(stop.ID), ObjectPath: objectPath(stop.ObjectNumber), Closing: material.CautionClosing}
+	before, err := s.Handling.Before(c.Request().Context(), actor(c), stop.ObjectID)
+	if err != nil {
+		return err
+	}
+	var dangers []string
+	for _, h := range before.Cautions {
+		if h.Class == material.Stop {
+			dangers = append(dangers, strings.ReplaceAll(h.Kind, "-", " ")+" ("+plain(h.Certainty)+") on "+h.On)
+		}
+	}
+	p.Dangers = strings.Join(dangers, ", ")
 	if actor(c).May(photo.Keep) == nil {
 		p.PhotosPath = p.ObjectPath + "/photos"
 	}

@@ -106,7 +106,7 @@ func (s *Server) placesData(c echo.Context) (*placesPage, error) {
 		for _, place := range all {
 			in = append(in, Option{Value: place.ID.String(), Label: place.Path + " (" + place.Code + ")", Chosen: place.ID.String() == c.QueryParam("in")})
 		}
-		p.AddForm = (&Form{Action: "/places", Legend: "Make a place", Below: true, Submit: "Make the place",
+		p.AddForm = (&Form{Action: "/places", Submit: "Make the place",
 			Fields: append([]Field{{Kind: "select", Name: "parent_id", Label: "Stands in", Options: in}}, placeFields(&movement.Place{Kind: "shelf"})...)}).ready(c)
 	}
 	return p, nil
