@@ -36,6 +36,15 @@ var rules = map[string]string{
 	"T10": "Parts that came away are kept, labelled and placed. What becomes of them is a curator's decision of its own.",
 	"T11": "What was in fact done outside the approval is recorded as a departure, with notice to the curator.",
 
+	"H1": "Every time hands are on an object is a handling on record; a planned act makes its own when it is carried out.",
+	"H2": "Noise, powder, resistance, loss or tear raises a stop at once on the components concerned.",
+	"H3": "A stop refuses moves, mounting, treatment steps, dispatch and handling, for its components, what is below them and what carries them, for everybody. A conservator releases it with a reason, what was found and new limits, but not after their own handling unless there is no other and a curator has noted it. Evacuation is never refused.",
+	"H6": "Handlings are totalled by object, component, joint, purpose and person over any period.",
+	"V1": "An object or detached part is in exactly one place, or in transit between two, at any time; the history has no gap and no overlap.",
+	"V2": "Moving a whole moves what is attached to it; moving a place moves what is in it.",
+	"V3": "A move out of a building needs a registrar; every move has a reason and somebody who authorises it, for a technician somebody else.",
+	"V5": "When two people move one thing at once, one succeeds and the other is told who moved it where.",
+
 	"R1": "A sealed document has one canonical form and a SHA-256; each seal also covers the one before it.",
 	"R2": "Events and seals are only ever added.",
 }
