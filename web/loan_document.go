@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"fmt"
+	"regexp"
 	"slices"
 	"strings"
 	"time"
@@ -129,7 +130,7 @@ func (p loanPaper) agreement(faces map[domain.ID][]byte) document.Document {
 	if warnings := p.warnings(); len(warnings) > 0 {
 		add(document.Heading{Level: 1, Text: "Hazards and cautions"}, document.Caution{Paragraphs: warnings})
 	}
-	add(document.Heading{Level: 1, Text: "Signatures"}, p.signatures(), document.Heading{Level: 1, Text: "Version, seal and chain"}, p.about())
+	add(document.Heading{Level: 1, Text: "Signatures"}, p.signatures(), document.Heading{Level: 1, Text: "Version, seal and chain"}, folded(p.about()))
 	return d
 }
 
@@ -357,6 +358,17 @@ func (p loanPaper) about() document.Facts {
 		document.Fact{Label: "Head of the chain of seals", Value: fmt.Sprintf("origin %s, %s, hash %s", p.Head.Origin, count(int(p.Head.Count), "seal"), p.Head.Hash)},
 		document.Fact{Label: "How to check", Value: "Keep this paper. 'farthingale verify --against' compares the chain with this head later."})
 }
+
+// folded sets each hash on two lines of 32 digits, so that it can be read and compared on paper.
+func folded(facts document.Facts) document.Facts {
+	for i := range facts {
+		facts[i].Value = sha256Form.ReplaceAllString(facts[i].Value, "\n$1\n$2")
+		facts[i].Value = strings.Trim(strings.ReplaceAll(facts[i].Value, "\n, ", "\n"), "\n ")
+	}
+	return facts
+}
+
+var sha256Form = regexp.MustCompile(`\b([0-9a-f]{32})([0-9a-f]{32})\b`)
 
 // schedule is the schedule as a table to compute with. Alone (CSV) it carries version and seal in
 // every row, because nothing else in the file can.

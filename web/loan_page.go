@@ -73,9 +73,9 @@ type loanPage struct {
 }
 
 type loanLineRow struct {
-	Path, Position, What, Title string
-	Fit, Condition              Mark
-	Value                       string
+	Path, What, Title string
+	Fit, Condition    Mark
+	Value             string
 }
 
 type loanApprovalRow struct {
@@ -172,61 +172,71 @@ func (s *Server) loanPlaces(c echo.Context) ([]Option, error) {
 	return places, nil
 }
 
-// loanStages is the line of stages: the usual way, with a side exit at its place.
+// loanPhase is a stage of the line at the head of a loan's page: several states of the usual way.
+type loanPhase struct {
+	words  string
+	states []loan.State
+}
+
+var loanPhases = []loanPhase{
+	{"request", []loan.State{loan.Requested, loan.Assessing}},
+	{"agreement", []loan.State{loan.Agreed, loan.Issued, loan.Signed}},
+	{"dispatch", []loan.State{loan.Prepared, loan.Dispatched}},
+	{"at the venue", []loan.State{loan.Received, loan.OnDisplay, loan.Packing}},
+	{"return", []loan.State{loan.Returned, loan.Closed}},
+}
+
+// loanStages is the line of stages, with the exact state under the present one. A side exit stands
+// where the loan left the usual way.
 func (s *Server) loanStages(l *loan.Loan) []stageItem {
-	ended := l.State == loan.Declined || l.State == loan.Cancelled
-	reached := 0
-	for i, state := range loan.Stages {
-		if l.State == state || s.loanPassed(l, state) {
-			reached = i
-		}
+	at := slices.IndexFunc(loanPhases, func(p loanPhase) bool { return slices.Contains(p.states, l.State) })
+	side := at < 0
+	if side {
+		at = s.loanLeft(l)
 	}
 	var items []stageItem
-	for i, state := range loan.Stages {
-		item := stageItem{Words: state.Words(), Class: "ahead", Note: s.loanStageNote(l, state)}
-		switch {
-		case i < reached || i == reached && (ended || l.State == loan.Recalled):
-			item.Class = "past"
-		case i == reached:
-			item.Class, item.Here = "here", true
+	for i, phase := range loanPhases {
+		item := stageItem{Words: phase.words, Class: "ahead"}
+		for _, state := range phase.states {
+			if note := s.loanStageNote(l, state); note != "" && i <= at {
+				item.Note = strings.TrimPrefix(state.Words()+", "+note, phase.words+", ")
+			}
 		}
-		if ended && i > reached {
+		switch {
+		case i < at || side && i == at:
+			item.Class = "past"
+		case i == at:
+			item.Class, item.Here, item.Note = "here", true, l.State.Words()
+			if note := s.loanStageNote(l, l.State); note != "" {
+				item.Note += ", " + note
+			}
+		}
+		if l.State.Over() && side && i > at { // declined or cancelled: nothing lies ahead
 			break
 		}
 		items = append(items, item)
-		if i == reached && (ended || l.State == loan.Recalled) {
-			side := stageItem{Words: l.State.Words(), Class: "ended", Here: true, Note: s.loanStageNote(l, l.State)}
+		if side && i == at {
+			exit := stageItem{Words: l.State.Words(), Class: "ended", Here: true, Note: s.loanStageNote(l, l.State)}
 			if l.State == loan.Recalled {
-				side.Class = "here"
+				exit.Class = "here"
 			}
-			items = append(items, side)
+			items = append(items, exit)
 		}
-	}
-	if ended {
-		items = items[:min(len(items), reached+2)]
 	}
 	return items
 }
 
-// loanPassed says whether the loan has been in a state of the usual way, as its records tell.
-func (s *Server) loanPassed(l *loan.Loan, state loan.State) bool {
-	for _, h := range l.HandOvers {
-		if h.Stage == state {
-			return true
-		}
+// loanLeft is the phase in which a loan left the usual way, as its records tell.
+func (s *Server) loanLeft(l *loan.Loan) int {
+	switch {
+	case slices.ContainsFunc(l.HandOvers, func(h loan.HandOver) bool { return h.Stage == loan.Received }):
+		return 3
+	case len(l.HandOvers) > 0 || slices.ContainsFunc(l.Stages, func(t loan.Stage) bool { return t.Kind == loan.Prepared }):
+		return 2
+	case len(l.Agreements) > 0:
+		return 1
 	}
-	for _, t := range l.Stages {
-		if t.Kind == state && !l.State.Before() {
-			return true
-		}
-	}
-	switch state {
-	case loan.Assessing:
-		return len(l.Approvals) > 0 || slices.ContainsFunc(l.Lines, func(n loan.Line) bool { return len(n.Assessments) > 0 })
-	case loan.Signed:
-		return l.State.Out() || l.State == loan.Returned || l.State == loan.Closed
-	}
-	return false
+	return 0
 }
 
 // loanStageNote is the day of a stage that has one.
@@ -241,8 +251,14 @@ func (s *Server) loanStageNote(l *loan.Loan, state loan.State) string {
 			return s.day(t.At)
 		}
 	}
-	if state == loan.Requested {
+	last := len(l.Agreements) - 1
+	switch {
+	case state == loan.Requested:
 		return l.RequestedOn.Words()
+	case state == loan.Signed && signedBy(l, last, loan.Lender) && signedBy(l, last, loan.BorrowerOf):
+		return l.Agreements[last].Signatures[1].SignedOn.Words()
+	case state == loan.Issued && last >= 0:
+		return s.day(l.Agreements[last].IssuedAt)
 	}
 	return ""
 }
@@ -272,10 +288,10 @@ func (s *Server) loanLines(p *loanPage, l *loan.Loan) {
 			p.Withdrawn = append(p.Withdrawn, fmt.Sprintf("%d. %s, taken off by %s on %s: %s", n.Position, n.Called(), n.Withdrawal.By.Name, s.day(n.Withdrawal.At), n.Withdrawal.Reason))
 			continue
 		}
-		row := loanLineRow{Path: loanPath(l.Reference) + "/lines/" + itoa(n.Position), Position: itoa(n.Position), What: n.Called(), Title: n.Title,
+		row := loanLineRow{Path: loanPath(l.Reference) + "/lines/" + itoa(n.Position), What: itoa(n.Position) + ". " + n.Called(), Title: n.Title,
 			Fit: fitMark(n), Condition: warnMark("not stated")}
 		if k := len(n.Statements); k > 0 {
-			row.Condition = doneMark("examined on " + n.Statements[k-1].ExaminedOn.Words())
+			row.Condition = doneMark(n.Statements[k-1].ExaminedOn.Words())
 		}
 		if n.Value != nil {
 			row.Value = money(n.Currency, n.Value.StringFixed(2))

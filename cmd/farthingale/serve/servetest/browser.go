@@ -36,6 +36,16 @@ func (h *House) Browser(who Someone) *Browser {
 	return b
 }
 
+// Cookies are those that the browser sends to the house, for a request that a test makes itself.
+func (b *Browser) Cookies() []*http.Cookie {
+	b.h.t.Helper()
+	house, err := url.Parse(b.h.Server.URL)
+	if err != nil {
+		b.h.t.Fatal(err)
+	}
+	return b.client.Jar.Cookies(house)
+}
+
 // Page is a page that was shown.
 type Page struct {
 	b      *Browser
