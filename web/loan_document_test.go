@@ -81,8 +81,8 @@ func drawnFaces(p *loan.Paper) map[domain.ID][]byte {
 	return faces
 }
 
-// said is all text of a document.
-func said(d document.Document) string {
+// textOf is all text of a document.
+func textOf(d document.Document) string {
 	return fmt.Sprintf("%s %s %s %s %+v", d.Title, d.Subtitle, d.Notice, d.Footer, d.Blocks)
 }
 
@@ -94,7 +94,7 @@ func TestLoanAgreementSays(t *testing.T) {
 	t.Parallel()
 	p := samplePaper(3)
 	d := filled(p).agreement(drawnFaces(p))
-	text := said(d)
+	text := textOf(d)
 	for _, part := range []string{
 		"Museum of the Sound", "Havnegade 1, Køge", "Muzeum pod Wodą, Łódź", "Žofie Nováková, Žďár nad Sázavou", "Ελλάδα", "from 6 February 2026 to 31 August 2026", "Main hall",
 		"EUR\u00a01\u00a0482\u00a0500.00", "NOT LEGAL ADVICE", "1968.14.1", "Not lent: ", "without .4a gauntlet, left", "rubberised cotton twill", "height 1720 mm", "16.4 kg", "EUR\u00a0148\u00a0250.00",
@@ -120,11 +120,11 @@ func TestLoanAgreementSays(t *testing.T) {
 	}
 	draft := *p
 	draft.Draft, draft.Seal, draft.SHA256, draft.Signatures = true, nil, "", nil
-	if text := said(filled(&draft).agreement(nil)); !strings.Contains(text, "Draft: not issued, binds nobody") || strings.Contains(text, "SHA-256 of the sealed version") {
+	if text := textOf(filled(&draft).agreement(nil)); !strings.Contains(text, "Draft: not issued, binds nobody") || strings.Contains(text, "SHA-256 of the sealed version") {
 		t.Error("a draft does not say that it is one")
 	}
 	p.Holds = false
-	if text := said(filled(p).agreement(nil)); !strings.Contains(text, "This version is no longer in force") {
+	if text := textOf(filled(p).agreement(nil)); !strings.Contains(text, "This version is no longer in force") {
 		t.Error("an old version does not say so")
 	}
 }
@@ -138,7 +138,7 @@ func TestP3LoanPapers(t *testing.T) {
 	d := filled(p).agreement(nil)
 	secrets := []string{"148", "482", "Insurer of the line", "EUR", "ul. Wodna", "Žofie Nováková, Žďár"}
 	for _, secret := range secrets {
-		if text := said(d); strings.Contains(text, secret) {
+		if text := textOf(d); strings.Contains(text, secret) {
 			t.Errorf("the agreement tells %q", secret)
 		}
 	}

@@ -44,6 +44,10 @@ var rules = map[string]string{
 	"V2": "Moving a whole moves what is attached to it; moving a place moves what is in it.",
 	"V3": "A move out of a building needs a registrar; every move has a reason and somebody who authorises it, for a technician somebody else.",
 	"V5": "When two people move one thing at once, one succeeds and the other is told who moved it where.",
+	"L1": "Objects or single parts are lent; each line has its value and currency, insurer or indemnity, conditions, mount, handling and display.",
+	"L2": "A loan needs a curator's approval and a conservator's assessment of every line, by two different persons. 'Not fit' refuses, unless the head of the department consents on record.",
+	"L3": "A loan leaves only when nothing is missing: outgoing condition of the last days, no stop, no open emergency, values covered for every day, one version signed by both, venues assessed, transport and courier named.",
+	"L4": "At each hand-over the condition is stated and compared with the one before; a closed crate is no check.",
 
 	"R1": "A sealed document has one canonical form and a SHA-256; each seal also covers the one before it.",
 	"R2": "Events and seals are only ever added.",

@@ -24,7 +24,7 @@ type settings struct {
 	envs  map[string]string // flag name → environment variable
 
 	listen, data, databaseURL, ownerURL, readURL, pgBin, bucketURL string
-	siteName, siteAddress, zone, holidays, proxies                 string
+	siteName, siteAddress, zone, holidays, proxies, loanTerms      string
 	noMigrate, secureCookies, fresh                                bool
 	requestsPerMinute, maxConns                                    int
 	photoMegabytes, photoMegapixels, images                        int
@@ -57,6 +57,7 @@ func newSettings(command string) *settings {
 	s.whole(&s.maxConns, "max-connections", "MAX_CONNECTIONS", 16, "connections to the database")
 	s.text(&s.siteName, "site-name", "SITE_NAME", d.Name, "name of the museum, as printed on documents")
 	s.text(&s.siteAddress, "site-address", "SITE_ADDRESS", "", "address of the museum, for agreements")
+	s.text(&s.loanTerms, "loan-terms", "LOAN_TERMS", "", "file with the museum's own terms of loan agreements; without one a neutral example stands in them")
 	s.text(&s.zone, "time-zone", "TIME_ZONE", "UTC", "zone in which times are shown and days counted, such as Europe/Copenhagen")
 	s.text(&s.holidays, "holidays", "HOLIDAYS", "", "days that are not working days, as 2026-12-25, separated by commas")
 	s.whole(&s.approvalMonths, "approval-months", "APPROVAL_MONTHS", d.ApprovalMonths, "months after which an approved treatment lapses when not begun")
@@ -195,6 +196,16 @@ func (s *settings) site() (domain.Site, error) {
 			return site, fmt.Errorf("holiday %q is not a day such as 2026-12-25", text)
 		}
 		site.Holidays = append(site.Holidays, day)
+	}
+	if s.loanTerms != "" {
+		b, err := os.ReadFile(s.loanTerms)
+		switch {
+		case err != nil:
+			return site, fmt.Errorf("read the terms of loans: %w", err)
+		case len(b) > 60000 || !domain.CleanText(string(b)):
+			return site, fmt.Errorf("%s: terms of loans are text of at most 60000 bytes in UTF-8", s.loanTerms)
+		}
+		site.LoanTerms = string(b)
 	}
 	return site, nil
 }
