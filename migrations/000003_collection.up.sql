@@ -221,7 +221,7 @@ create table component_material (
 );
 comment on table component_material is 'Identifications of materials of components; a superseded one stays (rule C3).';
 comment on column component_material.material_key is 'Null: unidentified, which is not harmless (rule M2).';
-create index component_material_component on component_material (component_id) where superseded_at is null;
+create index component_material_component on component_material (component_id);
 create index component_material_material on component_material (material_key) where superseded_at is null;
 create trigger component_material_never_deleted before delete on component_material
     for each row execute function refuse_delete();

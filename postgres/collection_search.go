@@ -18,15 +18,17 @@ import (
 // of, and adds them to the words that a misspelling may have meant.
 func refreshWords(ctx context.Context, q querier, objectIDs ...domain.ID) error {
 	_, err := q.Exec(ctx, `
-		with found as (
+		with parts as (
+			select c.object_id, string_agg(concat_ws(' ', c.name, l.name, l.family), ' ') as text
+			from component c left join component_material cm on cm.component_id = c.id and cm.superseded_at is null
+				left join material l on l.key = cm.material_key
+			where c.object_id = any($1) group by c.object_id),
+		found as (
 			select o.id, words_in(concat_ws(' ', o.number, o.title, o.description, o.kind, o.place_made, o.subject, o.features,
-				array_to_string(o.former_numbers, ' '), array_to_string(o.makers, ' '),
-				(select string_agg(concat_ws(' ', m ->> 'transcription', m ->> 'meaning', m ->> 'where'), ' ') from jsonb_array_elements(o.marks) m),
-				(select string_agg(c.name, ' ') from component c where c.object_id = o.id),
-				(select string_agg(concat_ws(' ', l.name, l.family), ' ') from component c
-					join component_material cm on cm.component_id = c.id and cm.superseded_at is null
-					join material l on l.key = cm.material_key where c.object_id = o.id))) as word
-			from object o where o.id = any($1)),
+				array_to_string(o.former_numbers, ' '), array_to_string(o.makers, ' '), p.text,
+				(select string_agg(concat_ws(' ', m ->> 'transcription', m ->> 'meaning', m ->> 'where'), ' ') from jsonb_array_elements(o.marks) m))) as word
+			from object o left join parts p on p.object_id = o.id
+			where o.id = any($1)),
 		known as (
 			insert into word (word)
 			select distinct word collate "C" from found where word !~ '[0-9]' and length(word) between 3 and 40 order by 1
@@ -199,30 +201,36 @@ func (s *search) begin(keys []string) error {
 // The conditions of the tiers. What an earlier tier shows, a later one does not.
 const (
 	isNumber = `o.number_key = @key`
-	isLoose  = `(o.loose_key = @loose or o.former_keys @> array[@loose] or o.id in (
-		select w.id from unnest(@wholes::text[], @labels::text[]) as t (whole, label)
-		join object w on w.loose_key = t.whole join component c on c.object_id = w.id and lower(c.label) = t.label))`
-	isBegun = `(o.loose_key >= @loose and o.loose_key < @upto)`
+	isSame   = `o.id = any(array(select id from same))`
+	isBegun  = `(o.loose_key >= @loose and o.loose_key < @upto)`
 )
+
+// same are the few objects that a number typed in haste means: by their number, by a former one, or by
+// that of a component. Each is found by its own index.
+const same = `with same as materialized (
+	select id from object where loose_key = @loose
+	union select id from object where former_keys @> array[@loose]
+	union select w.id from unnest(@wholes::text[], @labels::text[]) as t (whole, label)
+		join object w on w.loose_key = t.whole join component c on c.object_id = w.id and lower(c.label) = t.label)
+`
 
 // sql asks for one page. Each tier is a query of its own, so that the planner can walk each by its
 // index, and none gives more than a page.
 func (s *search) sql() string {
-	tiers := map[int]string{tierWords: "o.words @@ words_query(@words::text[], @whole)"}
+	const words = "o.words @@ words_query(@words::text[], @whole)"
 	switch {
 	case s.words == nil && s.args["words"] == nil:
-		tiers = map[int]string{tierNumber: "true"}
-	case s.number:
-		tiers = map[int]string{
-			tierNumber: isNumber,
-			tierLoose:  isLoose + " and not " + isNumber,
-			tierBegins: isBegun + " and not " + isLoose + " and not " + isNumber,
-			// Where the number was found, other objects that hold its digits somewhere are noise.
-			tierWords: tiers[tierWords] + " and not " + isBegun + " and not " + isLoose +
-				" and not (@whole and exists (select from object n where n.loose_key = @loose))",
-		}
+		return s.union(map[int]string{tierNumber: "true"})
+	case !s.number:
+		return s.union(map[int]string{tierWords: words})
 	}
-	return s.union(tiers)
+	return same + s.union(map[int]string{
+		tierNumber: isNumber,
+		tierLoose:  isSame + " and not " + isNumber,
+		tierBegins: isBegun + " and not " + isSame,
+		// Where the number was found, other objects that hold its digits somewhere are noise.
+		tierWords: words + " and not " + isBegun + " and not " + isSame + " and not (@whole and exists (select from same))",
+	})
 }
 
 // nearSQL asks for a page of what holds words that are nearly those of the search.

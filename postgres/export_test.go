@@ -11,3 +11,6 @@ func Worded() map[string]bool {
 
 // LoadLibrary is loadLibrary for tests.
 var LoadLibrary = loadLibrary
+
+// RefreshWords is refreshWords for tests.
+var RefreshWords = refreshWords

@@ -256,7 +256,7 @@ func filterLinks(c echo.Context, f collection.Filters) []filterGroup {
 		words           func(string) string
 	}{
 		{"Department", "department", f.Departments, strings.Clone},
-		{"Kind", "kind", f.Kinds, strings.Clone},
+		{"Kind", "kind", nearKinds(f.Kinds, c.QueryParam("kind")), strings.Clone},
 		{"Legal status", "legal_status", statuses, plain},
 		{"Hazard", "hazard", hazards, hazardName},
 		{"Material", "material", materials, hazardName},
@@ -280,6 +280,21 @@ func filterLinks(c echo.Context, f collection.Filters) []filterGroup {
 		groups = append(groups, group)
 	}
 	return groups
+}
+
+// nearKinds are the most general kinds, and those at and below the one that is chosen.
+func nearKinds(kinds []string, chosen string) []string {
+	var near []string
+	for _, k := range kinds {
+		above := ""
+		if at := strings.LastIndex(k, collection.KindDivider); at >= 0 {
+			above = k[:at]
+		}
+		if above == "" || above == chosen || chosen == k || strings.HasPrefix(chosen, k+collection.KindDivider) {
+			near = append(near, k)
+		}
+	}
+	return near
 }
 
 type objectPage struct {
@@ -408,7 +423,7 @@ func (s *Server) hazardLines(w *collection.Whole) []hazardLine {
 			l.Text += " Call: " + caution.Call + "."
 		}
 		if on != nil {
-			l.On = w.Called(*on)
+			l.On = shortName(w, *on)
 		}
 		if caution.Class == material.Stop {
 			stops = append(stops, l)
@@ -418,18 +433,12 @@ func (s *Server) hazardLines(w *collection.Whole) []hazardLine {
 	}
 	for i := range w.Hazards {
 		if h := &w.Hazards[i]; h.Stands() {
-			state := plain(h.State)
-			if h.Where != "" {
-				state += ", " + h.Where
-			}
-			if h.Controls != "" {
-				state += ". Controls: " + h.Controls
-			}
+			state := sentences(plain(h.State)+listed(h.Where), prefixed("Controls: ", h.Controls))
 			add(h.Kind, h.Certainty, h.ComponentID, state)
 		}
 	}
 	for _, proposal := range w.Proposals() {
-		add(proposal.Kind, proposal.Certainty, proposal.ComponentID, "proposed because of "+proposal.Because+"; nobody has looked yet")
+		add(proposal.Kind, proposal.Certainty, proposal.ComponentID, "proposed because of "+proposal.Because+"; nobody has looked yet.")
 	}
 	return append(stops, others...)
 }
@@ -528,7 +537,7 @@ func (s *Server) hazardSection(c echo.Context, w *collection.Whole) (section, er
 		if id == nil {
 			return "the whole"
 		}
-		return w.Called(*id)
+		return shortName(w, *id)
 	}
 	for i := range w.Hazards {
 		h := &w.Hazards[i]
@@ -544,25 +553,12 @@ func (s *Server) hazardSection(c echo.Context, w *collection.Whole) (section, er
 		default:
 			row.Mark = s.hazardMark(h.Kind, h.Certainty)
 		}
-		var said []string
-		for _, text := range []string{plain(h.State), h.Where, h.Note, h.Controls} {
-			if text != "" {
-				said = append(said, text)
-			}
-		}
-		row.Said = strings.Join(said, ". ")
-		if h.AssessedBy != "" {
-			row.Said += ". Assessed by " + h.AssessedBy
-		}
-		if h.Document != "" {
-			row.Said += ". See " + h.Document
-		}
+		judged := ""
 		if h.Version > 1 {
-			row.Said += ". Said by " + h.JudgedByName + ", " + s.day(h.JudgedAt)
+			judged = "Said by " + h.JudgedByName + ", " + s.day(h.JudgedAt)
 		}
-		if h.ReviewOn != "" {
-			row.Said += ". Review on " + h.ReviewOn
-		}
+		row.Said = sentences(plain(h.State)+listed(h.Where), h.Note, prefixed("Controls: ", h.Controls), prefixed("Assessed by ", h.AssessedBy),
+			prefixed("See ", h.Document), judged, prefixed("Review on ", h.ReviewOn))
 		d.Rows = append(d.Rows, row)
 	}
 	for _, p := range w.Proposals() {
@@ -578,6 +574,32 @@ func (s *Server) hazardSection(c echo.Context, w *collection.Whole) (section, er
 	}
 	return section{ID: "hazards", Heading: "Hazards on record", Template: "collection/_hazards", Data: d}, nil
 }
+
+// sentences puts texts together, each ended by one full stop; empty ones are left out.
+func sentences(texts ...string) string {
+	var all []string
+	for _, text := range texts {
+		if text = strings.TrimSpace(text); text == "" {
+			continue
+		}
+		if !strings.ContainsAny(text[len(text)-1:], ".!?") {
+			text += "."
+		}
+		all = append(all, text)
+	}
+	return strings.Join(all, " ")
+}
+
+// prefixed is a text behind its introduction, or nothing.
+func prefixed(before, text string) string {
+	if text == "" {
+		return ""
+	}
+	return before + text
+}
+
+// listed is a text that goes on behind another, or nothing.
+func listed(text string) string { return prefixed(", ", text) }
 
 // countWord is a whole number in a table.
 func countWord(n int) string { return strconv.Itoa(n) }

@@ -63,34 +63,44 @@ func choice[T ~string](name, label, help, chosen string, words []T) Field {
 		Options: append([]Option{{Label: "choose"}}, options(chosen, words...)...)}
 }
 
-// rows are text fields for a list, three more than are filled.
+// rows are text fields for a list: those that are filled, or one, and three more folded away.
 func rows(name, label, help string, values []string, most int) Field {
-	group := Field{Kind: "group", Label: label, Help: help}
-	for i := range len(values) + 3 {
+	return listRows(label, help, max(len(values), 1), 3, func(i int) Field {
 		f := Field{Kind: "text", Name: fmt.Sprintf("%s.%d", name, i), Label: fmt.Sprintf("%s %d", label, i+1), Max: most}
 		if i < len(values) {
 			f.Value = values[i]
 		}
-		group.Fields = append(group.Fields, f)
+		return f
+	})
+}
+
+// listRows are the rows of a list, the last of them folded away.
+func listRows(label, help string, shown, folded int, row func(i int) Field) Field {
+	group := Field{Kind: "group", Label: label, Help: help}
+	for i := range shown {
+		group.Fields = append(group.Fields, row(i))
 	}
+	more := Field{Kind: "folded", Label: "Further rows: " + strings.ToLower(label)}
+	for i := range folded {
+		more.Fields = append(more.Fields, row(shown+i))
+	}
+	group.Fields = append(group.Fields, more)
 	return group
 }
 
 func dimensionRows(dimensions []collection.Dimension) Field {
-	group := Field{Kind: "group", Label: "Dimensions", Help: "In millimetres. Say in the note how it lay or stood."}
-	for i := range len(dimensions) + 3 {
+	return listRows("Dimensions", "In millimetres. Say in the note how it lay or stood.", max(len(dimensions), 1), 3, func(i int) Field {
 		d, mm := collection.Dimension{}, ""
 		if i < len(dimensions) {
 			d, mm = dimensions[i], dimensions[i].MM.String()
 		}
 		at := fmt.Sprintf("dimensions.%d.", i)
-		group.Fields = append(group.Fields, Field{Kind: "group", Label: fmt.Sprintf("Dimension %d", i+1), Fields: []Field{
+		return Field{Kind: "group", Label: fmt.Sprintf("Dimension %d", i+1), Fields: []Field{
 			{Kind: "select", Name: at + "what", Label: "What", Options: append([]Option{{Label: "none"}}, options(d.What, collection.DimensionKinds...)...)},
 			{Kind: "text", Name: at + "mm", Label: "Millimetres", Value: mm, Max: 12},
 			{Kind: "text", Name: at + "note", Label: "Note", Value: d.Note, Max: 200},
-		}})
-	}
-	return group
+		}}
+	})
 }
 
 func decimalText(d *decimal.Decimal) string {
@@ -101,20 +111,19 @@ func decimalText(d *decimal.Decimal) string {
 }
 
 func objectFields(f collection.ObjectFacts, mayOwn, mayStatus bool) []Field {
-	marks := Field{Kind: "group", Label: "Marks and inscriptions"}
-	for i := range len(f.Marks) + 2 {
+	marks := listRows("Marks and inscriptions", "", max(len(f.Marks), 1), 2, func(i int) Field {
 		m := collection.Inscription{}
 		if i < len(f.Marks) {
 			m = f.Marks[i]
 		}
 		at := fmt.Sprintf("marks.%d.", i)
-		marks.Fields = append(marks.Fields, Field{Kind: "group", Label: fmt.Sprintf("Mark %d", i+1), Fields: []Field{
+		return Field{Kind: "group", Label: fmt.Sprintf("Mark %d", i+1), Fields: []Field{
 			{Kind: "select", Name: at + "kind", Label: "Kind of mark", Options: append([]Option{{Label: "none"}}, options(m.Kind, collection.MarkKinds...)...)},
 			{Kind: "text", Name: at + "where", Label: "Where", Value: m.Where, Max: 300},
 			{Kind: "textarea", Name: at + "transcription", Label: "As it is written", Value: m.Transcription, Max: 2000, Rows: 2},
 			{Kind: "text", Name: at + "meaning", Label: "What it means", Value: m.Meaning, Max: 2000},
-		}})
-	}
+		}}
+	})
 	var headings []Option
 	for _, h := range collection.ObjectIDHeadings {
 		if h != collection.HeadTitle {
@@ -414,7 +423,7 @@ func (s *Server) componentData(c echo.Context) (*componentPage, *collection.Whol
 	}
 	for _, j := range w.Joints {
 		if j.AID == part.ID || j.BID == part.ID {
-			p.Joints = append(p.Joints, jointRow{A: w.Called(j.AID), B: w.Called(j.BID), Meets: plain(j.Meets), Contact: contactWords(&j), Mark: jointMark(j.State), Note: j.Note})
+			p.Joints = append(p.Joints, jointRow{A: shortName(w, j.AID), B: shortName(w, j.BID), Meets: plain(j.Meets), Contact: contactWords(&j), Mark: jointMark(j.State), Note: j.Note})
 		}
 	}
 	for _, t := range w.Attributions {

@@ -66,17 +66,17 @@ func (s *Server) makeUpSection(c echo.Context, w *collection.Whole) (section, er
 		}
 	}
 	for _, j := range w.Joints {
-		row := jointRow{A: w.Called(j.AID), B: w.Called(j.BID), Meets: plain(j.Meets), Contact: contactWords(&j), Mark: jointMark(j.State), Note: j.Note}
+		row := jointRow{A: shortName(w, j.AID), B: shortName(w, j.BID), Meets: plain(j.Meets), Contact: contactWords(&j), Mark: jointMark(j.State), Note: j.Note}
 		if d.AddPath != "" {
 			row.Path = at + "/joints/" + j.ID.String()
 		}
 		d.Joints = append(d.Joints, row)
 	}
 	for _, t := range w.Attributions {
-		d.History = append(d.History, historyRow{At: s.moment(t.At), Component: w.Called(t.ComponentID), Said: plain(string(t.Attribution)), Evidence: t.Evidence, Author: t.AuthorName})
+		d.History = append(d.History, historyRow{At: s.moment(t.At), Component: shortName(w, t.ComponentID), Said: plain(string(t.Attribution)), Evidence: t.Evidence, Author: t.AuthorName})
 	}
 	for _, m := range w.Superseded {
-		d.History = append(d.History, historyRow{At: s.moment(m.At), Component: w.Called(m.ComponentID), Author: m.AuthorName, Evidence: m.Evidence,
+		d.History = append(d.History, historyRow{At: s.moment(m.At), Component: shortName(w, m.ComponentID), Author: m.AuthorName, Evidence: m.Evidence,
 			Said: m.Role + ": " + m.MaterialName + ", " + m.Confidence + ", by " + m.IdentifiedBy + "; superseded " + s.day(*m.SupersededAt)})
 	}
 	return section{ID: "make-up", Heading: "Make-up, from the inside outwards", Template: "collection/_make_up", Data: d}, nil
@@ -101,7 +101,7 @@ func (s *Server) partNode(w *collection.Whole, part *collection.Component) *part
 		facts = append(facts, part.MassKG.String()+" kg")
 	}
 	if part.CameFromID != nil {
-		facts = append(facts, "came from "+w.Called(*part.CameFromID))
+		facts = append(facts, "came from "+shortName(w, *part.CameFromID))
 	}
 	node.Facts = strings.Join(facts, " · ")
 	switch part.Removal {
@@ -120,6 +120,15 @@ func (s *Server) partNode(w *collection.Whole, part *collection.Component) *part
 		node.Marks = append(node.Marks, warnMark("no material said"))
 	}
 	return node
+}
+
+// shortName is a component as the pages of its own object name it: ".3b cuff".
+func shortName(w *collection.Whole, id domain.ID) string {
+	part := w.Component(id)
+	if part == nil {
+		return "a component of another object"
+	}
+	return "." + part.Label + " " + part.Name
 }
 
 func lineOfMaterial(m *collection.ComponentMaterial) materialLine {

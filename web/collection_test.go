@@ -110,7 +110,7 @@ func TestMakeUpByThePages(t *testing.T) {
 	sheet.Has("a gap of 0.5 mm, closed gas-tight", "seized", "ring lock")
 	warn := good(t, b.Get(at+"/add-hazard?kind=cadmium&certainty=possible&component=1"), http.StatusOK)
 	sheet = good(t, warn.Submit(at+"/hazards", url.Values{"known_by": {"sight"}, "state": {"intact"}}), http.StatusOK)
-	sheet.Has("▲ cadmium possible", "(class control)", "on 1968.14 (2).1 cuff ring", material.CautionClosing)
+	sheet.Has("▲ cadmium possible", "(class control)", "on .1 cuff ring", material.CautionClosing)
 
 	// The joint and the hazard change by their own pages.
 	link := func(p *servetest.Page, beginning string) string {

@@ -256,12 +256,14 @@ func (x suspicion) fits(s *Sheet, c *Component) bool {
 	})
 }
 
+// recorded says whether somebody has recorded the kind where it is suspected. Anywhere is enough for a
+// suspicion of the whole.
 func (s *Sheet) recorded(kind string, on *domain.ID) bool {
 	return slices.ContainsFunc(s.Hazards, func(h Hazard) bool {
 		if h.Kind != kind {
 			return false
 		}
-		return h.ComponentID == nil || on != nil && (*h.ComponentID == *on || slices.Contains(s.Above(*on), *h.ComponentID))
+		return on == nil || h.ComponentID == nil || (*h.ComponentID == *on || slices.Contains(s.Above(*on), *h.ComponentID))
 	})
 }
 
