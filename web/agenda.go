@@ -77,11 +77,8 @@ func (s *Server) dueRow(text, record string, subject domain.ID, number string, s
 			row.Go, row.GoPath = w.words, w.path+subject.String()
 		}
 	}
-	switch {
-	case due != nil:
+	if due != nil {
 		row.Mark = s.dueMark(*due)
-	case record == "stop":
-		row.Mark = stopMark("stop")
 	}
 	return row
 }
@@ -148,6 +145,9 @@ func (s *Server) today(c echo.Context) error {
 		for _, i := range section.Items {
 			row := s.dueRow(i.Text, i.Record, i.SubjectID, i.ObjectNumber, i.Since, i.Due)
 			row.Since = "since " + row.Since
+			if i.Record == "stop" {
+				row.Mark = stopMark("stop")
+			}
 			shown.Rows = append(shown.Rows, row)
 		}
 		p.Sections = append(p.Sections, shown)
