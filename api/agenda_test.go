@@ -225,7 +225,7 @@ func TestWhatWaitsInATreatment(t *testing.T) {
 	if got := b.waits(elsewhere, "decisions_asked"); len(got) != 0 {
 		t.Errorf("a curator of another department is asked: %q", got)
 	}
-	b.act(b.piet, "/decisions", body{"version": 1, "outcome": "approve", "statement": "Yes."})
+	b.act(b.piet, "/decisions", body{"version_number": 1, "outcome": "approve", "statement": "Yes."})
 	b.has("decisions_asked", "Treatment 1, Consolidate the cuff: version 1 submitted")
 	b.has("treatments_in_charge", "Treatment 1, Consolidate the cuff: approved", b.ines)
 	b.Wait(400 * 24 * time.Hour)
