@@ -298,7 +298,7 @@ func (s *Server) logHandling(c echo.Context) error {
 	var stop *handling.Stop
 	log := func(typed url.Values) error {
 		var q quickLog
-		if _, typed, err = s.read(typed, &q); err == nil {
+		if _, _, err = s.read(typed, &q); err == nil {
 			e, stop, err = s.Handling.Log(ctx, actor(c), w.Object.ID, q.log())
 		}
 		return err

@@ -322,7 +322,7 @@ func (s *Server) doOnLoan(c echo.Context, d loanDeed) error {
 	if err == nil {
 		return s.done(c, d.said, loanPath(l.Reference))
 	}
-	p, l, fault := s.loanData(c)
+	p, _, fault := s.loanData(c)
 	if fault != nil {
 		return fault
 	}

@@ -87,9 +87,7 @@ func (s *Server) textView(p treatment.Proposal, legend map[string]string) *textV
 		tests = "None, because " + tests
 	}
 	var aims, performers []string
-	for _, a := range p.Aims {
-		aims = append(aims, a)
-	}
+	aims = append(aims, p.Aims...)
 	for _, id := range p.Performers {
 		performers = append(performers, legend[id.String()])
 	}

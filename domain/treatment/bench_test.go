@@ -104,18 +104,6 @@ func departure(hands ...domain.ID) NewDeparture {
 	return NewDeparture{Done: step(hands...).Done, Method: "consolidation", What: "acetone instead of ethanol", Why: "the bottle was mistaken"}
 }
 
-// must fails the test on err and passes v on.
-func must[T any](t *testing.T, v T) func(error) T {
-	t.Helper()
-	return func(err error) T {
-		t.Helper()
-		if err != nil {
-			t.Fatal(err)
-		}
-		return v
-	}
-}
-
 func ok(t *testing.T, err error) {
 	t.Helper()
 	if err != nil {

@@ -199,12 +199,6 @@ func (b *tab) press(words string) int {
 	return b.loads(chromedp.Click(fmt.Sprintf(`//button[normalize-space(.)=%q or @aria-label=%q]`, words, words)))
 }
 
-// follow follows the link with these words.
-func (b *tab) follow(words string) int {
-	b.t.Helper()
-	return b.loads(chromedp.Click(fmt.Sprintf(`//a[normalize-space(.)=%q or @aria-label=%q]`, words, words)))
-}
-
 // fill types into the field with this name, in place of what stands there.
 func (b *tab) fill(name, text string) {
 	b.t.Helper()
