@@ -248,7 +248,7 @@ comment on function placement_allowed() is 'A stop refuses moves (rule H3), noth
 create trigger placement_allowed before insert on placement for each row execute function placement_allowed();
 
 create function place_facts(a_place uuid, out path text, out path_ids uuid[], out building_id uuid, out sensitive boolean, out outside boolean)
-    language sql stable as $$
+    language sql stable cost 1000 as $$
     with recursive up (id, parent_id, kind, name, sensitive, outside, depth) as (
         select id, parent_id, kind, name, sensitive, outside, 0 from place where id = a_place
         union all
@@ -260,7 +260,7 @@ create function place_facts(a_place uuid, out path text, out path_ids uuid[], ou
 $$;
 comment on function place_facts(uuid) is 'A place with what it stands in: from the site inwards; building_id is its building, else its site.';
 
-create function place_facts_at(a_place uuid, at timestamptz, out path text, out sensitive boolean) language sql stable as $$
+create function place_facts_at(a_place uuid, at timestamptz, out path text, out sensitive boolean) language sql stable cost 1000 as $$
     with recursive up (id, parent_id, depth) as (
         select place_id, parent_id, 0 from place_parent where place_id = a_place and during @> at
         union all

@@ -325,7 +325,13 @@ const placedColumns = `m.id, m.object_id, o.number as object_number, o.title as 
 	m.recorded_at - lower(m.during) > interval '1 hour' as back_dated, o.department,
 	coalesce(here.sensitive, false) or coalesce(gone.sensitive, false) or coalesce(goes.sensitive, false) as hidden`
 
-const placedTables = ` from placement m join object o on o.id = m.object_id left join component c on c.id = m.component_id
+const placedTables = ` from placement m` + placedJoins
+
+// pagedTables are placedTables for the rows of a page that was chosen before. The page stands first: of
+// so many tables the planner keeps the order, and reads the names of places for no other row.
+const pagedTables = ` from page g join placement m on m.id = g.id` + placedJoins
+
+const placedJoins = ` join object o on o.id = m.object_id left join component c on c.id = m.component_id
 	join person a on a.id = m.authorised_by join person r on r.id = m.recorded_by left join placement_handling h on h.placement_id = m.id
 	left join lateral (select jsonb_build_object('id', x.id, 'code', x.code, 'name', x.name, 'path', f.path) as ref, f.sensitive
 		from place x cross join lateral place_facts_at(x.id, coalesce(upper(m.during) - interval '1 microsecond', 'infinity')) f where x.id = m.place_id) here on true
@@ -431,19 +437,29 @@ func (s *Movement) One(ctx context.Context, id domain.ID) (*movement.Placement, 
 
 // History lists placements back in time.
 func (s *Movement) History(ctx context.Context, objectID *domain.ID, componentID *domain.ID, q domain.PageQuery) (domain.Page[movement.Placement], error) {
-	return s.back(ctx, `(@object::uuid is null or m.object_id = @object) and (@component::uuid is null or m.component_id = @component)`, "lower(m.during)",
+	return s.back(ctx, `with`, ``, `(@object::uuid is null or m.object_id = @object) and (@component::uuid is null or m.component_id = @component)`, "lower(m.during)",
 		pgx.NamedArgs{"object": objectID, "component": componentID}, []any{"placements", objectID, componentID}, func(p movement.Placement) time.Time { return p.Since }, q)
 }
 
+// seenBelow lists a place and everything that stands in it, and whether that is sensitive.
+const seenBelow = `with recursive below (id, sensitive) as (
+		select p.id, f.sensitive from place p cross join lateral place_facts(p.id) f where p.id = @place
+		union all
+		select x.id, b.sensitive or x.sensitive from place x join below b on x.parent_id = b.id)`
+
+const seenTables = ` join below b on b.id = m.place_id join object o on o.id = m.object_id left join component c on c.id = m.component_id`
+
+const seenBy = ` and (@all or not b.sensitive or o.department = any (@departments))`
+
 // Past lists what was in a place, the latest to leave first.
 func (s *Movement) Past(ctx context.Context, place domain.ID, see movement.Sight, q domain.PageQuery) (domain.Page[movement.Placement], error) {
-	return s.back(ctx, `m.place_id in (`+below+` select id from below) and not upper_inf(m.during)
-			and (@all or o.department = any (@departments) or not coalesce(here.sensitive, false))`, "upper(m.during)",
+	return s.back(ctx, seenBelow+`,`, seenTables, `not upper_inf(m.during)`+seenBy, "upper(m.during)",
 		pgx.NamedArgs{"place": place, "all": see.All, "departments": see.Departments}, []any{"past", place}, func(p movement.Placement) time.Time { return *p.Until }, q)
 }
 
-// back lists placements back in time by one of their ends.
-func (s *Movement) back(ctx context.Context, where, by string, args pgx.NamedArgs, list any, key func(movement.Placement) time.Time, q domain.PageQuery) (domain.Page[movement.Placement], error) {
+// back lists placements back in time by one of their ends. The page is chosen first: the names of
+// places are read only for its rows.
+func (s *Movement) back(ctx context.Context, with, tables, where, by string, args pgx.NamedArgs, list any, key func(movement.Placement) time.Time, q domain.PageQuery) (domain.Page[movement.Placement], error) {
 	limit, err := q.Rows()
 	if err != nil {
 		return domain.Page[movement.Placement]{}, err
@@ -453,9 +469,11 @@ func (s *Movement) back(ctx context.Context, where, by string, args pgx.NamedArg
 		return domain.Page[movement.Placement]{}, err
 	}
 	args["before"], args["id"], args["limit"] = at, id, limit
-	rows, _ := s.db.q(ctx).Query(ctx, `select `+placedColumns+placedTables+` where `+where+`
-			and (@before::timestamptz is null or (`+by+`, m.id) < (@before, @id))
-		order by `+by+` desc, m.id desc limit @limit`, args)
+	rows, _ := s.db.q(ctx).Query(ctx, with+` page as materialized (
+			select m.id from placement m`+tables+` where `+where+`
+				and (@before::timestamptz is null or (`+by+`, m.id) < (@before, @id))
+			order by `+by+` desc, m.id desc limit @limit)
+		select `+placedColumns+pagedTables+` order by `+by+` desc, m.id desc`, args)
 	all, err := pgx.CollectRows(rows, pgx.RowToStructByName[movement.Placement])
 	if err != nil {
 		return domain.Page[movement.Placement]{}, fault(err, "list placements")
@@ -465,7 +483,7 @@ func (s *Movement) back(ctx context.Context, where, by string, args pgx.NamedArg
 	}), nil
 }
 
-// Contents lists what is in a place, by number.
+// Contents lists what is in a place, by number. The page is chosen first, as in back.
 func (s *Movement) Contents(ctx context.Context, place domain.ID, see movement.Sight, q domain.PageQuery) (domain.Page[movement.Placement], error) {
 	limit, err := q.Rows()
 	if err != nil {
@@ -482,12 +500,15 @@ func (s *Movement) Contents(ctx context.Context, place domain.ID, see movement.S
 	}
 	if keys == nil {
 		keys = []string{"", "", domain.ID{}.String()}
+	} else if _, err := domain.ParseID(keys[2]); err != nil {
+		return domain.Page[movement.Placement]{}, &domain.Error{Kind: domain.KindUnparseable, Code: "cursor", Message: "This page mark is damaged. Begin again at the first page."}
 	}
-	rows, _ := s.db.q(ctx).Query(ctx, `select `+placedColumns+`, o.sort_key as object_order, coalesce(c.sort_key, '') as part_order`+placedTables+`
-		where m.place_id in (`+below+` select id from below) and upper_inf(m.during)
-			and (@all or o.department = any (@departments) or not coalesce(here.sensitive, false))
-			and (o.sort_key, coalesce(c.sort_key, ''), m.id) > (@number, @label, @id::uuid)
-		order by o.sort_key, coalesce(c.sort_key, ''), m.id limit @limit`,
+	rows, _ := s.db.q(ctx).Query(ctx, seenBelow+`, page as materialized (
+			select m.id from placement m`+seenTables+`
+			where upper_inf(m.during)`+seenBy+` and (o.sort_key, coalesce(c.sort_key, ''), m.id) > (@number, @label, @id::uuid)
+			order by o.sort_key, coalesce(c.sort_key, ''), m.id limit @limit)
+		select `+placedColumns+`, o.sort_key as object_order, coalesce(c.sort_key, '') as part_order`+pagedTables+`
+		order by o.sort_key, coalesce(c.sort_key, ''), m.id`,
 		pgx.NamedArgs{"place": place, "all": see.All, "departments": see.Departments, "number": keys[0], "label": keys[1], "id": keys[2], "limit": limit})
 	all, err := pgx.CollectRows(rows, pgx.RowToStructByName[row])
 	if err != nil {
