@@ -31,9 +31,9 @@ func (s *Server) emergencyRows(all []treatment.Stabilisation) []emergencyRow {
 func (s *Server) emergencyMark(e *treatment.Stabilisation) Mark {
 	switch {
 	case e.Overdue:
-		return stopMark("not ratified, overdue since " + s.day(e.DueAt))
+		return stopMark("overdue since " + s.day(e.DueAt))
 	case e.Open():
-		return waitMark("to be ratified by the end of " + s.day(e.DueAt.Add(-1)))
+		return waitMark("to be ratified by " + s.day(e.DueAt.Add(-1)))
 	case e.Outcome == treatment.RatificationDeclined:
 		return stopMark("ratification declined")
 	case e.Outcome == treatment.RatifiedWithConditions:

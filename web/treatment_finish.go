@@ -289,7 +289,7 @@ func (s *Server) fragmentsOf(d *desk, p *treatmentPage) {
 			}
 			fate := decisionView{Heading: plain(x.Designation), Statement: x.Signature.Statement, Says: s.by(&x.Signature), Mark: doneMark(plain(x.Designation)), Addenda: s.addendaTo(d, "designation", x.ID)}
 			if x.Awaiting() {
-				fate.Mark = waitMark("disposal asked for, waits for a second authorisation")
+				fate.Mark = waitMark("disposal not yet authorised")
 				if d.by.May(treatment.Authorise) == nil && d.side() != treatment.Doing && d.by.ID != x.Signature.By.ID {
 					part := amendmentPart("authorise", x.Number)
 					v.Authorise = p.put(part, &Form{Action: fmt.Sprintf("%s/designations/%d/authorisation", d.at, x.Number), Version: d.Version, Below: true, Grave: true,

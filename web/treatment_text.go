@@ -144,6 +144,7 @@ type treatmentFormPage struct {
 	Back     Link
 	Form     *Form
 	Lists    []datalist
+	Present  *textView // the text as somebody else has kept it meanwhile
 }
 
 type datalist struct {
@@ -497,7 +498,20 @@ func (s *Server) postText(c echo.Context, action func(d *desk) string, heading s
 		page.Form.again(c, typed)
 		return s.render(c, http.StatusOK, "treatment/form", page)
 	}
+	if domain.KindOf(err) == domain.KindStale {
+		page.Present = s.textView(d.text(c), d.around.Legend)
+	}
 	return s.answer(c, page.Form, typed, err, "treatment/form", page)
+}
+
+// text is the draft that the address names: an amendment's, or the proposal's.
+func (d *desk) text(c echo.Context) treatment.Proposal {
+	for _, a := range d.Amendments {
+		if strconv.Itoa(a.Number) == c.Param("n") {
+			return a.Text
+		}
+	}
+	return d.Proposal
 }
 
 // getText shows a form of textPage.

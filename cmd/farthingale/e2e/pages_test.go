@@ -77,7 +77,7 @@ const measure = `(() => {
 		if (!wide.length) wide.push('the page itself');
 	}
 	const small = [];
-	for (const e of document.querySelectorAll('.quick :is(button, .button, select, textarea, summary, .choice, input:not([type=hidden], [type=checkbox], [type=radio]))')) {
+	for (const e of document.querySelectorAll('.quick :is(button:not(.unseen), .button, select, textarea, summary, .choice, input:not([type=hidden], [type=checkbox], [type=radio]))')) {
 		const r = e.getBoundingClientRect();
 		if (r.width && (r.height < 44 || r.width < 44)) small.push(show(e) + ' ' + Math.round(r.width) + '×' + Math.round(r.height));
 	}

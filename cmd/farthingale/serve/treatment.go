@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+	"time"
 
 	"farthingale/domain"
 	"farthingale/domain/collection"
@@ -25,6 +26,13 @@ func (h *House) workshop(db *postgres.DB, s Settings) error {
 			return h.Treatment.Document(ctx, kind, subject)
 		})
 	}
+	h.Jobs.Add(postgres.Task{Name: "treatment.lapse", Every: time.Hour, Run: func(ctx context.Context, _ domain.ID) error {
+		n, err := h.Treatment.LapseDue(ctx)
+		if n > 0 {
+			s.Log.InfoContext(ctx, "approvals lapsed", "treatments", n)
+		}
+		return err
+	}})
 	return nil
 }
 

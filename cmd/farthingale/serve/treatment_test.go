@@ -9,6 +9,7 @@ import (
 
 	"farthingale/cmd/farthingale/serve/servetest"
 	"farthingale/domain"
+	"farthingale/domain/treatment"
 )
 
 // TestTreatmentByPages walks a treatment from the first draft to an addendum by the pages, without
@@ -111,4 +112,107 @@ func valueOf(t *testing.T, p *servetest.Page, name string) string {
 	}
 	value, _, _ := strings.Cut(rest, `"`)
 	return value
+}
+
+// TestTreatmentPagesBadInput: what cannot be read or kept is refused with a page that says so, and
+// leaves nothing behind.
+func TestTreatmentPagesBadInput(t *testing.T) {
+	t.Parallel()
+	h := servetest.New(t)
+	g := h.Ground()
+	draft, err := h.Treatment.Begin(t.Context(), g.People[domain.Conservator].Actor, g.Object.ID, h.Proposed(g))
+	if err != nil {
+		t.Fatal(err)
+	}
+	ines, at := h.Browser(g.People[domain.Conservator]), "/treatments/"+draft.ID.String()
+	for path, status := range map[string]int{
+		"/treatments/1": http.StatusNotFound, "/treatments/" + domain.NewID().String(): http.StatusNotFound, at + "/amendments/7/edit": http.StatusNotFound,
+		at + "/amendments/x/edit": http.StatusNotFound, "/objects/none/treatments/new": http.StatusNotFound, "/objects/none/emergency": http.StatusNotFound,
+		"/treatments?state=lost": http.StatusUnprocessableEntity, "/treatments?move=mine": http.StatusUnprocessableEntity, "/treatments?cursor=x": http.StatusBadRequest,
+		"/treatments?object=none": http.StatusNotFound, "/emergencies/1": http.StatusNotFound, "/emergencies?cursor=x": http.StatusBadRequest, "/material-uses?batch=x&cursor=y": http.StatusBadRequest,
+		"/objects/1968.14.2/treatments/new?from=x": http.StatusNotFound, at + "/addenda/new?record_id=x": http.StatusNotFound,
+	} {
+		p := ines.Get(path).Must(status)
+		for _, fault := range p.Faults(g.People[domain.Conservator], map[string]bool{}) {
+			t.Errorf("%s: %s", path, fault)
+		}
+	}
+	before := h.Rows("event", "treatment", "treatment_version", "work", "emergency", "handling")
+	for name, values := range map[string]url.Values{
+		"a title too long":   {"title": {strings.Repeat("x", 201)}},
+		"reversed writing":   {"reasons": {"a\u202eb"}},
+		"NUL":                {"why": {"a\x00b"}},
+		"bad UTF-8":          {"why": {"a\xffb"}},
+		"no number":          {"hours": {"many"}},
+		"negative hours":     {"hours": {"-3"}},
+		"absurd hours":       {"hours": {"1e9"}},
+		"no date":            {"begins": {"soon"}},
+		"unknown material":   {"scope.0.materials.0.material_key": {"<script>alert(1)</script>"}},
+		"unknown component":  {"scope.0.component_id": {domain.NewID().String()}},
+		"no component":       {"scope.0.component_id": {"'; drop table treatment; --"}},
+		"an unknown field":   {"scope.0.colour": {"red"}},
+		"an unknown option":  {"aims": {"beauty"}},
+		"a list of a text":   {"title.0": {"x"}},
+		"a currency of four": {"cost": {"1"}, "cost_currency": {"EURO"}},
+	} {
+		p := ines.Get(at+"/edit").Submit(at+"/edit", values)
+		if p.Status != http.StatusUnprocessableEntity {
+			t.Errorf("%s: status %d", name, p.Status)
+		}
+		p.Has("Refused")
+		if strings.Contains(p.Body, "<script>alert") {
+			t.Errorf("%s: typed marks are not shown as typed", name)
+		}
+	}
+	for table, n := range h.Rows("event", "treatment", "treatment_version", "work", "emergency", "handling") {
+		if n != before[table] {
+			t.Errorf("bad input left something in %s: %d rows, had %d", table, n, before[table])
+		}
+	}
+	// Somebody else changed the draft meanwhile: both texts are shown, nothing is overwritten.
+	p := ines.Get(at + "/edit")
+	if _, err := h.Treatment.Rewrite(t.Context(), g.People[domain.Conservator].Actor, draft.ID, draft.Version, h.Proposed(g)); err != nil {
+		t.Fatal(err)
+	}
+	p = p.Submit(at+"/edit", url.Values{"title": {"My own title"}}).Must(http.StatusPreconditionFailed).Has("Somebody else changed this", "The text as it now stands", "It holds without filling.")
+	if !strings.Contains(p.Body, `value="My own title"`) {
+		t.Error("what was typed is lost")
+	}
+	if now, err := h.Treatment.One(t.Context(), g.People[domain.Conservator].Actor, draft.ID); err != nil || now.Proposal.Title == "My own title" {
+		t.Errorf("overwritten: %v", err)
+	}
+}
+
+// TestTreatmentPageQueries: bounded, and the same however much there is to show.
+func TestTreatmentPageQueries(t *testing.T) {
+	t.Parallel()
+	h := servetest.New(t)
+	g := h.Ground()
+	ines := g.People[domain.Conservator].Actor
+	begin := func() domain.ID {
+		d, err := h.Treatment.Begin(t.Context(), ines, g.Object.ID, h.Proposed(g))
+		if err != nil {
+			t.Fatal(err)
+		}
+		return d.ID
+	}
+	at := "/treatments/" + begin().String()
+	b := h.Browser(g.People[domain.Conservator])
+	paths := []string{"/treatments", at, at + "/edit", "/emergencies", "/material-uses?batch=x", "/objects/1968.14.2/treatments/new", "/objects/1968.14.2/emergency", at + "/departures/new"}
+	before := map[string]int64{}
+	for _, path := range paths {
+		before[path] = b.Queries(path)
+	}
+	for range 12 {
+		begin()
+		if _, err := h.Treatment.Stabilise(t.Context(), ines, g.Object.ID, treatment.NewEmergency{Imminent: "It slides.", NoticedAt: h.Now().Add(-time.Minute), Methods: []string{"support"},
+			Done: treatment.Done{HappenedAt: h.Now(), Hands: []domain.ID{ines.ID}, Components: []domain.ID{g.Parts["2"]}, Minutes: 1, Controls: "kept"}}); err != nil {
+			t.Fatal(err)
+		}
+	}
+	for _, path := range paths {
+		if after := b.Queries(path); after != before[path] || after > 22 {
+			t.Errorf("%s: %d queries, with more rows %d", path, before[path], after)
+		}
+	}
 }
