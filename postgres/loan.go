@@ -302,8 +302,8 @@ func (s *Loans) List(ctx context.Context, f loan.Filter, q domain.PageQuery) (do
 // dayText is a date column as text that a loan.Day holds.
 func dayText(column string) string { return `to_char(` + column + `, 'YYYY-MM-DD')` }
 
-// Due reads which loans away end, or run out of insurance, within some days of a day, or did. A
-// currency without any certificate has run out on the day of the dispatch.
+// Due reads which loans away end, or run out of insurance before they end, within some days of a day,
+// or did. A currency without any certificate has run out on the day of the dispatch.
 func (s *Loans) Due(ctx context.Context, on loan.Day, days int) ([]loan.Due, error) {
 	rows, _ := s.db.q(ctx).Query(ctx, `
 		with away as (
@@ -318,9 +318,34 @@ func (s *Loans) Due(ctx context.Context, on loan.Day, days int) ([]loan.Due, err
 				select n.currency, coalesce((select max(i.until_on) from loan_insurance i
 					where i.loan_id = a.id and i.currency = n.currency and i.withdrawn_at is null), a.from_on) as last
 				from loan_line n where n.loan_id = a.id and n.withdrawn_at is null and n.currency is not null group by n.currency) c
-			group by a.id)
+			where c.last < a.until_on group by a.id)
 		select a.id as loan_id, a.reference, a.borrower_name as borrower, a.state, a.departments, e.what, `+dayText("e.day")+` as "on", 0 as days, 0 as within
 		from ends e join away a on a.id = e.id where e.day <= $1::date + $2::int order by e.day, a.reference, e.what limit 500`, string(on), days)
 	all, err := pgx.CollectRows(rows, pgx.RowToStructByName[loan.Due])
 	return all, fault(err, "read what is due of loans")
+}
+
+// Remind notes that reminders are given, and gives back those that were not given before.
+func (s *Loans) Remind(ctx context.Context, due []loan.Due, at time.Time) ([]loan.Due, error) {
+	batch := &pgx.Batch{}
+	for _, d := range due {
+		batch.Queue(`insert into loan_reminder (loan_id, what, day, within, at) values ($1, $2, $3, $4, $5) on conflict do nothing`,
+			d.LoanID, d.What, string(d.On), d.Within, at)
+	}
+	results := s.db.q(ctx).SendBatch(ctx, batch)
+	var fresh []loan.Due
+	var err error
+	for _, d := range due {
+		tag, failed := results.Exec()
+		if failed != nil && err == nil {
+			err = failed
+		}
+		if failed == nil && tag.RowsAffected() == 1 {
+			fresh = append(fresh, d)
+		}
+	}
+	if closing := results.Close(); err == nil {
+		err = closing
+	}
+	return fresh, fault(err, "note %d reminders of loans", len(due))
 }

@@ -336,7 +336,7 @@ func TestL6Due(t *testing.T) {
 		"2026-08-01": {{What: "insurance", Days: 14, Within: 30}, {What: "end", Days: 30, Within: 30}},
 		"2026-08-08": {{What: "insurance", Days: 7, Within: 7}, {What: "end", Days: 23, Within: 30}},
 		"2026-08-14": {{What: "insurance", Days: 1, Within: 1}, {What: "end", Days: 17, Within: 30}},
-		"2026-09-02": {{What: "insurance", Days: -18, Within: 1}, {What: "end", Days: -2, Within: 1}},
+		"2026-09-02": {{What: "insurance", Days: -18, Within: 0}, {What: "end", Days: -2, Within: 0}},
 	} {
 		got := at(day)
 		if len(got) != len(want) {
@@ -347,6 +347,34 @@ func TestL6Due(t *testing.T) {
 			if d.What != want[i].What || d.Days != want[i].Days || d.Within != want[i].Within || d.Reference != x.Reference || !slices.Equal(d.Departments, []string{"Diving"}) {
 				t.Errorf("%s: %+v", day, d)
 			}
+		}
+	}
+
+	// The job gives each notice once; a day later there is none, on the next level there is one more.
+	told := func(day string) []string {
+		t.Helper()
+		moment, err := time.Parse(time.DateOnly, day)
+		if err != nil {
+			t.Fatal(err)
+		}
+		l.now, l.notices.all = moment.Add(10*time.Hour), nil
+		if err := l.loans.Remind(ctx); err != nil {
+			t.Fatal(err)
+		}
+		var all []string
+		for _, n := range l.notices.all {
+			all = append(all, n.Text)
+		}
+		return all
+	}
+	for _, c := range []struct{ day, want string }{
+		{"2026-08-01", "the insurance runs out on 15 August 2026, in 14 days, before the loan ends.; Loan L.2026.1 to Muzeum pod Wodą, Łódź ends on 31 August 2026, in 30 days."},
+		{"2026-08-02", ""}, {"2026-08-14", "the insurance runs out on 15 August 2026, tomorrow"}, {"2026-08-31", "the insurance ran out on 15 August 2026"}, {"2026-08-31", ""},
+		{"2026-09-01", "Loan L.2026.1 to Muzeum pod Wodą, Łódź ended on 31 August 2026 and is not back."}, {"2026-10-01", ""},
+	} {
+		got := strings.Join(told(c.day), "; ")
+		if (c.want == "") != (got == "") || !strings.Contains(got, c.want) {
+			t.Errorf("%s: told %q, want %q", c.day, got, c.want)
 		}
 	}
 }

@@ -122,4 +122,9 @@ var loanWords = map[string]*domain.Error{
 	"loan_stage_loan_fkey":                    refusedByDatabase("There is no such record of a loan."),
 	"loan_stage_by_fkey":                      refusedByDatabase("There is no such person."),
 	"loan_stage_kind_known":                   refusedByDatabase("This record of a loan is not whole."),
+	"loan_reminder_append_only":               {Kind: domain.KindRefused, Code: "R2", Message: "That a reminder was given stays on record."},
+	"loan_reminder_pkey":                      refusedByDatabase("This reminder was given already."),
+	"loan_reminder_loan_fkey":                 refusedByDatabase("There is no such loan."),
+	"loan_reminder_what_known":                refusedByDatabase("A reminder is of the end of a loan or of its insurance."),
+	"loan_reminder_within_known":              refusedByDatabase("A reminder is given 30, 7 or 1 days before, or when the day is past."),
 }

@@ -8,10 +8,15 @@ import (
 	"image/color"
 	"image/jpeg"
 	"io"
+	"regexp"
 	"strings"
 	"testing"
 	"time"
+	"unicode/utf16"
 
+	"github.com/pdfcpu/pdfcpu/pkg/api"
+	"github.com/pdfcpu/pdfcpu/pkg/pdfcpu"
+	"github.com/pdfcpu/pdfcpu/pkg/pdfcpu/model"
 	"github.com/xuri/excelize/v2"
 
 	"farthingale/domain"
@@ -168,12 +173,69 @@ func TestP3LoanPapers(t *testing.T) {
 			}
 		}
 	}
+	full := samplePaper(3)
+	if text := pdfText(t, filled(full).agreement(nil)); !strings.Contains(text, "148 250.00") || !strings.Contains(text, "ul. Wodna") {
+		t.Fatal("the test does not read the PDF: the full one shows no value")
+	}
+	text := pdfText(t, d)
+	for _, secret := range []string{"148 250", "482 500", "Insurer of the line", "ul. Wodna", "Žofie Nováková, Žďár"} {
+		if strings.Contains(text, secret) {
+			t.Errorf("the PDF tells %q", secret)
+		}
+	}
 	sheet := filled(p).schedule(true)
 	for _, column := range sheet.Columns {
 		if column == "Value" || column == "Currency" || column == "Insurer" {
 			t.Errorf("the schedule has a column %s", column)
 		}
 	}
+}
+
+var shownStrings = regexp.MustCompile(`(?s)Td \(((?:[^\\)]|\\.)*)\) Tj`)
+
+// pdfText is the text that is drawn in the PDF of a document, as another program's reader finds it.
+//
+// source: ISO 32000-1:2008, 7.3.4.2 (literal strings) and 9.4.3 (showing text)
+func pdfText(t *testing.T, d document.Document) string {
+	t.Helper()
+	var b, out bytes.Buffer
+	if err := document.WritePDF(&b, d); err != nil {
+		t.Fatal(err)
+	}
+	api.DisableConfigDir()
+	ctx, err := api.ReadValidateAndOptimize(bytes.NewReader(b.Bytes()), model.NewDefaultConfiguration())
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i := range ctx.PageCount {
+		r, err := pdfcpu.ExtractPageContent(ctx, i+1)
+		if err != nil {
+			t.Fatal(err)
+		}
+		content, err := io.ReadAll(r)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, shown := range shownStrings.FindAllSubmatch(content, -1) {
+			var plain []byte
+			for k := 0; k < len(shown[1]); k++ {
+				c := shown[1][k]
+				if c == '\\' && k+1 < len(shown[1]) {
+					k++
+					if c = shown[1][k]; c == 'r' {
+						c = '\r'
+					}
+				}
+				plain = append(plain, c)
+			}
+			var units []uint16
+			for k := 0; k+1 < len(plain); k += 2 {
+				units = append(units, uint16(plain[k])<<8|uint16(plain[k+1]))
+			}
+			out.WriteString(string(utf16.Decode(units)) + "\n")
+		}
+	}
+	return out.String()
 }
 
 // TestLoanScheduleXLSX: numbers are numbers, texts are texts, the file states version and seal.

@@ -25,6 +25,8 @@ type Store interface {
 	List(ctx context.Context, f Filter, q domain.PageQuery) (domain.Page[Summary], error)
 	// Due are the loans away whose end or insurance lies at most so many days after a day, or before it.
 	Due(ctx context.Context, on Day, days int) ([]Due, error)
+	// Remind notes that reminders are given, and gives back those that were not given before.
+	Remind(ctx context.Context, due []Due, at time.Time) ([]Due, error)
 
 	// ObjectID finds an object by its number.
 	ObjectID(ctx context.Context, n collection.Number) (domain.ID, error)
@@ -133,8 +135,8 @@ type Due struct {
 	Borrower    string    `json:"borrower"`
 	State       State     `json:"state"`
 	Departments []string  `json:"departments"`
-	What        string    `json:"what"` // end, insurance
-	On          Day       `json:"on"`   // the last day
-	Days        int       `json:"days"` // until then; negative: past
-	Within      int       `json:"within_days"`
+	What        string    `json:"what"`        // end, insurance
+	On          Day       `json:"on"`          // the last day
+	Days        int       `json:"days"`        // until then; negative: past
+	Within      int       `json:"within_days"` // 30, 7 or 1 days; 0: past
 }

@@ -2,7 +2,6 @@ package loan
 
 import (
 	"bytes"
-	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -496,29 +495,6 @@ func (s *Service) List(ctx context.Context, by domain.Actor, f Filter, q domain.
 		return domain.Page[Summary]{}, err
 	}
 	return s.store.List(ctx, f, q)
-}
-
-// warnDays are how many days before its end a loan, or its insurance, is spoken of (L6).
-var warnDays = []int{1, 7, 30}
-
-// Due are the loans away whose end or insurance comes near or is past at a moment, the nearest first
-// (L6).
-func (s *Service) Due(ctx context.Context, at time.Time) ([]Due, error) {
-	today := DayOf(at, s.site.Zone)
-	all, err := s.store.Due(ctx, today, slices.Max(warnDays))
-	if err != nil {
-		return nil, err
-	}
-	for i := range all {
-		all[i].Days = all[i].On.Since(today)
-		for _, d := range warnDays {
-			if all[i].Within = d; all[i].Days <= d {
-				break
-			}
-		}
-	}
-	slices.SortStableFunc(all, func(a, b Due) int { return cmp.Compare(a.On, b.On) })
-	return all, nil
 }
 
 // Paper is a version of an agreement as a reader may see it, with what proves it.

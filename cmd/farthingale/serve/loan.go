@@ -22,6 +22,7 @@ func (h *House) lending(db *postgres.DB, s Settings, usual []material.Caution) {
 	for kind := range loan.Kinds {
 		h.Record.Register(kind, h.Loan.Sealed(kind))
 	}
+	h.Jobs.Add(postgres.Task{Name: "loan.remind", Every: time.Hour, Run: func(ctx context.Context, _ domain.ID) error { return h.Loan.Remind(ctx) }})
 	h.faces = faces{store, postgres.NewFiles(db, h.Bucket)}
 }
 

@@ -1,0 +1,1 @@
+drop table loan_reminder;
