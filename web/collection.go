@@ -568,7 +568,7 @@ func (s *Server) hazardSection(c echo.Context, w *collection.Whole) (section, er
 			if p.ComponentID != nil {
 				query.Set("component", w.Component(*p.ComponentID).Label)
 			}
-			row.Path, row.RecordName = d.AddPath+"?"+query.Encode(), "Look at "+hazardName(p.Kind)+" on "+row.On
+			row.Path, row.RecordName = d.AddPath+"?"+query.Encode(), "Record "+hazardName(p.Kind)+" on "+row.On
 		}
 		d.Proposals = append(d.Proposals, row)
 	}
