@@ -86,7 +86,7 @@ func barsTold(bars []Bar, unit string) string {
 
 // labelEvery says which labels have room: every one, every second, every third …
 func labelEvery(n int, room float64) int {
-	const labelWidth = 58
+	const labelWidth = 78 // on the narrowest screen, where the letters are larger
 	return max(1, min(n, int(math.Ceil(labelWidth/room))))
 }
 

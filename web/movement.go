@@ -35,7 +35,7 @@ func whereWords(p *movement.Placement) string {
 	case p.State == movement.InTransit:
 		return "on its way"
 	case p.Place == nil:
-		return "" // a place that is not for this reader (P3): nothing is said
+		return "a place that a registrar can tell you" // one that is not for this reader (P3)
 	}
 	return p.Place.Path
 }

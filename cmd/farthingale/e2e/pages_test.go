@@ -73,7 +73,7 @@ const measure = `(() => {
 		for (const e of document.body.querySelectorAll('*')) {
 			if (e.getBoundingClientRect().right > window.innerWidth + 1 && !e.closest('.scroll, pre, thead, .unseen')) wide.push(show(e));
 		}
-		if (!wide.length) wide.push('the page itself');
+		if (!wide.length) wide.push('the page itself, perhaps by ' + show([...document.body.querySelectorAll('*')].sort((a, b) => b.getBoundingClientRect().right - a.getBoundingClientRect().right)[0]));
 	}
 	const small = [];
 	for (const e of document.querySelectorAll('.quick :is(button:not(.unseen), .button, select, textarea, summary, .choice, input:not([type=hidden], [type=checkbox], [type=radio]))')) {
