@@ -235,6 +235,55 @@ func TestProgram(t *testing.T) {
 	}
 }
 
+// TestDemonstration: the demonstration from nothing as both users, killed and started again with
+// everything it had, and started over.
+func TestDemonstration(t *testing.T) {
+	t.Parallel()
+	head := regexp.MustCompile(`The record is clean: (\d+ seals), head ([0-9a-f]{64})`)
+	for name, as := range users() {
+		t.Run(name, func(t *testing.T) {
+			t.Parallel()
+			data := folder(t, as)
+			verified := func() string {
+				out, err := say(t, as, "verify", "--data", data)
+				found := head.FindStringSubmatch(out)
+				if err != nil || found == nil || found[1] == "0 seals" {
+					t.Fatalf("verify: %v\n%s", err, out)
+				}
+				return found[2]
+			}
+			p := start(t, as, "demo", "--data", data)
+			for _, role := range []string{"conservator", "curator", "registrar", "mount maker", "technician", "reader", "steward"} {
+				if !strings.Contains(p.output.String(), role) {
+					t.Errorf("no sign-in of a %s is printed: %s", role, p.output)
+				}
+			}
+			_ = p.stop(syscall.SIGKILL)
+			first := verified()
+
+			p = start(t, as, "demo", "--data", data)
+			if code, body := p.get("/sign-in", ""); code != http.StatusOK || !strings.Contains(body, "Museum of the Tide") {
+				t.Errorf("the door: %d %s", code, body)
+			}
+			if err := p.stop(syscall.SIGINT); err != nil {
+				t.Errorf("end on SIGINT: %v\n%s", err, p.output)
+			}
+			if again := verified(); again != first {
+				t.Errorf("a second start changed the record: %s, then %s", first, again)
+			}
+			if as != nil {
+				return // starting over is the same for everybody
+			}
+			if err := start(t, as, "demo", "--data", data, "--fresh").stop(syscall.SIGINT); err != nil {
+				t.Errorf("end of the fresh one: %v", err)
+			}
+			if fresh := verified(); fresh == first {
+				t.Error("--fresh kept the record")
+			}
+		})
+	}
+}
+
 // TestCommandLine: what cannot be read is said, with 2 as the end.
 func TestCommandLine(t *testing.T) {
 	t.Parallel()
