@@ -112,7 +112,12 @@ func back(c echo.Context) string {
 // localPath says whether text is a path of this site and nothing else, so that a link cannot lead
 // away.
 func localPath(text string) bool {
-	return strings.HasPrefix(text, "/") && !strings.HasPrefix(text, "//") && !strings.ContainsAny(text, "\\\r\n\t")
+	for _, r := range text {
+		if r <= ' ' || r == '\\' || r >= 0x7F { // a browser drops some of these, and escapes the others
+			return false
+		}
+	}
+	return strings.HasPrefix(text, "/") && !strings.HasPrefix(text, "//")
 }
 
 // noteRefusal records that a role or a rule refused somebody (P2).

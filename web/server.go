@@ -167,7 +167,7 @@ func (s *Server) Routes(e *echo.Echo) {
 	e.GET("/static/*", echo.WrapHandler(http.StripPrefix("/static/", cached(http.FileServerFS(static)))))
 	// Not as middleware of a group, which would answer for the API's unknown addresses too.
 	e.Use(pagesOnly(echo.WrapMiddleware(s.Sessions.LoadAndSave)), pagesOnly(s.bounded), pagesOnly(middleware.CSRFWithConfig(middleware.CSRFConfig{ // #nosec G101 -- names of fields, no secrets
-		TokenLookup: "header:X-CSRF-Token,query:csrf,form:csrf", CookieName: "farthingale_csrf", CookiePath: "/",
+		TokenLookup: "header:X-CSRF-Token,query:csrf,form:csrf", CookieName: s.csrfCookie(), CookiePath: "/",
 		CookieHTTPOnly: true, CookieSameSite: http.SameSiteLaxMode, CookieSecure: s.Sessions.Cookie.Secure,
 	})), pagesOnly(s.who))
 	g := e.Group("")
@@ -183,6 +183,15 @@ func (s *Server) Routes(e *echo.Echo) {
 	s.loanRoutes(g)
 	s.problemRoutes(g)
 	s.contractRoutes(g)
+}
+
+// csrfCookie is the name of the cookie that a form's token is compared with. Under TLS its prefix
+// keeps other hosts of the museum's domain from setting one.
+func (s *Server) csrfCookie() string {
+	if s.Sessions.Cookie.Secure {
+		return "__Host-farthingale_csrf"
+	}
+	return "farthingale_csrf"
 }
 
 // formMost is the most bytes of a form without files.

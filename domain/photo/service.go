@@ -303,8 +303,9 @@ func (s *Service) Open(ctx context.Context, by domain.Actor, id domain.ID, size 
 	}
 	c := &Content{SHA256: p.Original.SHA256, MediaType: p.Original.MediaType, FileName: p.Original.FileName, KeptAt: p.UploadedAt}
 	if c.FileName == "" {
-		c.FileName = p.ID.String() + p.Original.MediaType.Suffix()
+		c.FileName = p.ID.String()
 	}
+	c.FileName = p.Original.MediaType.SavedAs(c.FileName)
 	if size != OriginalSize {
 		made := p.Preview.Screen
 		if size == ThumbnailSize {

@@ -3,6 +3,9 @@ package photo
 import (
 	"bytes"
 	"fmt"
+	"path"
+	"slices"
+	"strings"
 
 	"farthingale/domain"
 )
@@ -28,6 +31,16 @@ func (k Kind) Suffix() string {
 		return ".tif"
 	}
 	return ""
+}
+
+// SavedAs is a name under which such a file is saved. A name that ends as another kind of file gets
+// this kind's ending too: a picture is never saved as a page that a double click would run.
+func (k Kind) SavedAs(name string) string {
+	own := map[Kind][]string{JPEG: {".jpg", ".jpeg", ".jpe"}, PNG: {".png"}, TIFF: {".tif", ".tiff"}}[k]
+	if slices.Contains(own, strings.ToLower(path.Ext(name))) {
+		return name
+	}
+	return name + k.Suffix()
 }
 
 // Words is the kind as people call it.

@@ -191,7 +191,7 @@ func (h *House) router(s Settings, pool *pgxpool.Pool) *echo.Echo {
 		h.Web.HandleError(err, c)
 	}
 	e.Use(
-		middleware.RequestID(), headers, middleware.RecoverWithConfig(middleware.RecoverConfig{
+		middleware.RequestID(), headers(s.SecureCookies), middleware.RecoverWithConfig(middleware.RecoverConfig{
 			DisableErrorHandler: true,
 			LogErrorFunc: func(c echo.Context, err error, stack []byte) error {
 				s.Log.ErrorContext(c.Request().Context(), "panic", "error", err, "stack", string(stack))
@@ -229,21 +229,6 @@ func fileBody(c echo.Context) bool {
 		}
 	}
 	return strings.HasPrefix(path, "/files/") || c.Request().Header.Get("Range") != ""
-}
-
-// headers are set on every answer, before anything can write it.
-func headers(next echo.HandlerFunc) echo.HandlerFunc {
-	return func(c echo.Context) error {
-		h := c.Response().Header()
-		h.Set("Content-Security-Policy", "default-src 'self'; img-src 'self'; object-src 'none'; base-uri 'none'; form-action 'self'; frame-ancestors 'none'")
-		h.Set("X-Content-Type-Options", "nosniff")
-		h.Set("X-Frame-Options", "DENY")
-		h.Set("Referrer-Policy", "same-origin")
-		h.Set("Cross-Origin-Opener-Policy", "same-origin")
-		h.Set("Cross-Origin-Resource-Policy", "same-origin")
-		h.Set("Permissions-Policy", "geolocation=(), microphone=()")
-		return next(c)
-	}
 }
 
 // Sweep forgets what is kept for a day only: failed sign-ins, expired sessions, kept answers.

@@ -50,6 +50,7 @@ func New(t testing.TB, change ...func(*serve.Settings)) *House {
 		t.Fatalf("start the house: %v", err)
 	}
 	h.House = house
+	house.Handler = &guarded{t: t, next: house.Handler, tls: settings.SecureCookies}
 	h.Server = httptest.NewServer(house.Handler)
 	t.Cleanup(h.Server.Close)
 	t.Cleanup(func() {
