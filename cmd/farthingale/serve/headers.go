@@ -36,6 +36,11 @@ func headers(tls bool) echo.MiddlewareFunc {
 			}
 			h.Set("Content-Security-Policy", PagePolicy)
 			h.Set("Cache-Control", "no-store")
+			c.Response().Before(func() {
+				if h.Get("Cache-Control") == "" { // http.ServeContent takes it from its own refusals
+					h.Set("Cache-Control", "no-store")
+				}
+			})
 			if tls {
 				h.Set("Strict-Transport-Security", Transport)
 			}
