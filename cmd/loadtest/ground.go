@@ -150,4 +150,3 @@ func fill(ctx context.Context, g *ground, server *postgres.Server, house *serve.
 	fmt.Printf("\n%d objects, %d rows in %s: %.0f objects, %.0f rows a second\n%s\n", o.Objects, sum, took.Round(time.Second), float64(o.Objects)/took.Seconds(), float64(sum)/took.Seconds(), machine())
 	return nil
 }
-

@@ -24,6 +24,8 @@ type command struct {
 func commands() []command {
 	return []command{
 		{"seed", "fill an empty database with an invented collection", runSeed},
+		{"run", "send what people would send, at a fixed rate, and measure the answers", runRun},
+		{"saturate", "send as fast as answers come", runSaturate},
 	}
 }
 

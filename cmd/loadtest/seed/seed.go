@@ -175,6 +175,11 @@ func (f *filling) writer(ctx context.Context) error {
 		return fmt.Errorf("connect as the owner: %w", err)
 	}
 	defer func() { _ = conn.Close(context.WithoutCancel(ctx)) }()
+	// Triggers keep the plans of their first row, which was written into an empty table. Compiling
+	// those plans would take longer than all else.
+	if _, err := conn.Exec(ctx, `set enable_seqscan = off; set jit = off`); err != nil {
+		return fmt.Errorf("keep to the indexes: %w", err)
+	}
 	for ctx.Err() == nil {
 		f.mu.Lock()
 		n := f.next

@@ -1,0 +1,387 @@
+package drive
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"math/rand/v2"
+	"net/http"
+	"net/url"
+	"strings"
+	"sync"
+	"time"
+
+	"farthingale/domain"
+)
+
+// Act is something that people do, once or as a few requests that follow one another. Weight is how often
+// among the others of its kind.
+type Act struct {
+	Name   string
+	Weight int
+	Write  bool
+	Roles  []domain.Role // who does it; empty: anybody
+	Do     func(v *Visit)
+}
+
+// Visit is an act being done: by whom, with which choices, and since when.
+type Visit struct {
+	ctx     context.Context
+	Person  *Person
+	Rand    *rand.Rand
+	World   *World
+	write   bool
+	started time.Time // when the first request was to be sent
+	first   bool
+}
+
+// World is what acts share.
+type World struct {
+	*Catalogue
+	People  []*Person
+	byName  map[string]*Person
+	picture []byte
+
+	mu        sync.Mutex
+	submitted []submission // proposals of this run that wait for a curator
+	pictures  int
+}
+
+type submission struct {
+	id, tag, department string
+}
+
+// NewWorld puts together what acts need.
+func NewWorld(c *Catalogue, people []*Person, picture []byte) *World {
+	w := &World{Catalogue: c, People: people, byName: map[string]*Person{}, picture: picture}
+	for _, p := range people {
+		w.byName[p.SignInName] = p
+	}
+	return w
+}
+
+// send sends a request and notes the answer. The first of a visit counts from when it was to be sent,
+// those that need its answer from when that had come.
+func (v *Visit) send(endpoint string, r request) (answer, bool) {
+	began := time.Now()
+	if v.first {
+		began, v.first = v.started, false
+	}
+	a := v.Person.ask(v.ctx, r)
+	if v.ctx.Err() != nil { // the end of the run, not of the server
+		return a, false
+	}
+	v.Person.house.Record.Add(endpoint, r.method != http.MethodGet, time.Since(began), a.bytes, a.kind)
+	return a, a.kind == ""
+}
+
+func (v *Visit) get(endpoint, path string) (answer, bool) {
+	return v.send(endpoint, request{method: http.MethodGet, path: path, want: http.StatusOK})
+}
+
+func (v *Visit) look(endpoint, path string) (answer, bool) {
+	return v.send(endpoint, request{method: http.MethodGet, path: path, page: true, want: http.StatusOK})
+}
+
+func (v *Visit) put(endpoint, method, path, version string, want int, body any) (answer, bool) {
+	b, err := json.Marshal(body)
+	if err != nil {
+		v.Person.house.Record.Add(endpoint, true, 0, 0, "encode: "+err.Error())
+		return answer{}, false
+	}
+	return v.send(endpoint, request{method: method, path: path, body: b, kind: "application/json", version: version, key: method == http.MethodPost, want: want})
+}
+
+func (v *Visit) object() Object { return choose(v.Rand, v.World.Objects) }
+
+// free is an object on which nothing stands against handling.
+func (v *Visit) free() Object {
+	for range 100 {
+		if o := v.object(); o.Free {
+			return o
+		}
+	}
+	return v.object()
+}
+
+func choose[T any](r *rand.Rand, all []T) T { return all[r.IntN(len(all))] }
+
+// misspelt is a word with two letters in each other's place.
+func misspelt(r *rand.Rand, word string) string {
+	if len(word) < 5 {
+		return word + "x"
+	}
+	i := 1 + r.IntN(len(word)-3)
+	return word[:i] + string(word[i+1]) + string(word[i]) + word[i+2:]
+}
+
+func q(path string, words ...string) string {
+	values := url.Values{}
+	for i := 0; i+1 < len(words); i += 2 {
+		values.Set(words[i], words[i+1])
+	}
+	return path + "?" + values.Encode()
+}
+
+// Reads are what people look at, as often as they are thought to. The weights are an assumption: an
+// object's sheet is what most work begins with.
+func Reads() []Act {
+	search := func(name string, weight int, words func(v *Visit) string) []Act {
+		return []Act{
+			{Name: name, Weight: weight, Do: func(v *Visit) { v.get("search, "+name+", JSON", q("/api/v1/objects", "q", words(v))) }},
+			{Name: name + " page", Weight: weight, Do: func(v *Visit) { v.look("search, "+name+", page", q("/objects", "q", words(v))) }},
+		}
+	}
+	acts := []Act{
+		{Name: "sheet", Weight: 18, Do: func(v *Visit) { v.get("object sheet, JSON", "/api/v1/objects/"+v.object().ID.String()+"/sheet") }},
+		{Name: "sheet page", Weight: 18, Do: func(v *Visit) { v.look("object sheet, page", "/objects/"+v.object().Number) }},
+		{Name: "list", Weight: 6, Do: func(v *Visit) {
+			v.get("list of objects at any depth, JSON", q("/api/v1/objects", "cursor", v.object().After()))
+		}},
+		{Name: "list page", Weight: 6, Do: func(v *Visit) {
+			v.look("list of objects at any depth, page", q("/objects", "cursor", v.object().After()))
+		}},
+		{Name: "kind", Weight: 1, Do: func(v *Visit) { v.look("list of a kind, page", q("/objects", "kind", choose(v.Rand, v.World.Kinds))) }},
+		{Name: "material", Weight: 1, Do: func(v *Visit) {
+			v.look("list of a material, page", q("/objects", "material", choose(v.Rand, v.World.Materials)))
+		}},
+		{Name: "hazard", Weight: 1, Do: func(v *Visit) {
+			v.look("list of a hazard, page", q("/objects", "hazard", choose(v.Rand, []string{"lead", "radium", "any"})))
+		}},
+		{Name: "today", Weight: 4, Do: func(v *Visit) { v.look("today, page", "/") }},
+		{Name: "agenda", Weight: 1, Do: func(v *Visit) { v.get("agenda, JSON", "/api/v1/agenda") }},
+		{Name: "treatments", Weight: 2, Do: func(v *Visit) {
+			v.look("list of treatments, page", q("/treatments", "state", choose(v.Rand, []string{"submitted", "under_way", "signed", ""})))
+		}},
+		{Name: "treatment", Weight: 2, Do: func(v *Visit) {
+			v.get("treatment, JSON", "/api/v1/treatments/"+choose(v.Rand, v.World.Treatments).String())
+		}},
+		{Name: "treatment page", Weight: 3, Do: func(v *Visit) { v.look("treatment, page", "/treatments/"+choose(v.Rand, v.World.Treatments).String()) }},
+		{Name: "handlings", Weight: 2, Do: func(v *Visit) {
+			v.get("handlings of an object, JSON", "/api/v1/objects/"+v.object().ID.String()+"/handlings")
+		}},
+		{Name: "all handlings", Weight: 1, Do: func(v *Visit) { v.look("all handlings, page", "/handlings") }},
+		{Name: "moves", Weight: 2, Do: func(v *Visit) { v.look("moves of an object, page", "/objects/"+v.object().Number+"/moves") }},
+		{Name: "whereabouts", Weight: 2, Do: func(v *Visit) {
+			v.get("where an object is, JSON", "/api/v1/objects/"+v.object().ID.String()+"/whereabouts")
+		}},
+		{Name: "places", Weight: 1, Do: func(v *Visit) { v.look("places, page", "/places") }},
+		{Name: "place", Weight: 2, Do: func(v *Visit) {
+			v.look("what is in a place, page", "/places/"+choose(v.Rand, v.World.Shelves).String())
+		}},
+		{Name: "photos", Weight: 2, Do: func(v *Visit) { v.look("photographs of an object, page", "/objects/"+v.object().Number+"/photos") }},
+		{Name: "thumbnail", Weight: 6, Do: func(v *Visit) {
+			v.look("small picture", "/files/photos/"+choose(v.Rand, v.World.Photos).String()+"/thumbnail")
+		}},
+		{Name: "handle page", Weight: 2, Roles: domain.Staff, Do: func(v *Visit) { v.look("form of a handling, page", "/objects/"+v.object().Number+"/handle") }},
+		{Name: "record", Weight: 1, Do: func(v *Visit) { v.look("record, page", "/record") }},
+	}
+	acts = append(acts, search("a number", 2, func(v *Visit) string { return v.object().Number })...)
+	acts = append(acts, search("a rare word", 1, func(v *Visit) string { return choose(v.Rand, v.World.Makers) })...)
+	acts = append(acts, search("a common word", 1, func(v *Visit) string { return choose(v.Rand, v.World.Nouns) })...)
+	acts = append(acts, search("three words", 1, func(v *Visit) string {
+		return choose(v.Rand, v.World.Nouns) + " " + choose(v.Rand, v.World.Nouns) + " " + choose(v.Rand, v.World.Nouns)
+	})...)
+	acts = append(acts, search("misspelt", 1, func(v *Visit) string {
+		return misspelt(v.Rand, choose(v.Rand, v.World.Makers)) + " " + choose(v.Rand, v.World.Nouns)
+	})...)
+	return acts
+}
+
+// Writes are what people record.
+func Writes() []Act {
+	return []Act{
+		{Name: "create", Weight: 2, Write: true, Roles: []domain.Role{domain.Registrar, domain.Conservator}, Do: createObject},
+		{Name: "change", Weight: 2, Write: true, Roles: []domain.Role{domain.Registrar, domain.Conservator}, Do: changeObject},
+		{Name: "component", Weight: 1, Write: true, Roles: []domain.Role{domain.Conservator}, Do: addComponent},
+		{Name: "handling", Weight: 6, Write: true, Roles: []domain.Role{domain.Conservator, domain.Technician}, Do: logHandling},
+		{Name: "move", Weight: 4, Write: true, Roles: []domain.Role{domain.Registrar}, Do: move},
+		{Name: "step", Weight: 3, Write: true, Roles: []domain.Role{domain.Conservator}, Do: logStep},
+		{Name: "propose", Weight: 1, Write: true, Roles: []domain.Role{domain.Conservator}, Do: propose},
+		{Name: "decide", Weight: 1, Write: true, Roles: []domain.Role{domain.Curator}, Do: decide},
+		{Name: "upload", Weight: 1, Write: true, Roles: []domain.Role{domain.Conservator}, Do: upload},
+	}
+}
+
+func createObject(v *Visit) {
+	n := v.Rand.IntN(1 << 40)
+	v.put("create an object", http.MethodPost, "/api/v1/objects", "", http.StatusCreated, map[string]any{
+		"number": fmt.Sprintf("LT%d.%d", v.Rand.IntN(1000), n), "title": "Helmet recorded under load", "kind": "breathing set › smoke helmet", "department": "Industry",
+		"description": "Cracked at the " + choose(v.Rand, v.World.Nouns) + ".", "makers": []string{choose(v.Rand, v.World.Makers) + " Works"}, "date_made": "1931~",
+		"legal_status": "accessioned"})
+}
+
+// changeObject reads an object and sends it back with another text, under the version that was read.
+func changeObject(v *Visit) {
+	path := "/api/v1/objects/" + v.object().ID.String()
+	a, ok := v.get("object, JSON", path)
+	if !ok {
+		return
+	}
+	var facts map[string]any
+	if json.Unmarshal(a.text(), &facts) != nil {
+		return
+	}
+	for _, own := range []string{"id", "date_earliest", "date_latest", "face_photo_id", "version", "created_at", "created_by", "owner"} {
+		delete(facts, own)
+	}
+	facts["subject"] = "seen under load, " + choose(v.Rand, v.World.Nouns)
+	v.put("change an object", http.MethodPut, path, a.tag, http.StatusOK, facts)
+}
+
+func addComponent(v *Visit) {
+	v.put("add a component", http.MethodPost, "/api/v1/objects/"+v.object().ID.String()+"/components", "", http.StatusCreated, map[string]any{
+		"label": fmt.Sprintf("x%d", v.Rand.IntN(1<<40)), "name": "loose rivet", "side": "none", "function": "hardware", "count": 1, "removal": "freely", "attribution": "unknown"})
+}
+
+func logHandling(v *Visit) {
+	v.put("log a handling", http.MethodPost, "/api/v1/objects/"+v.object().ID.String()+"/handlings", "", http.StatusCreated, map[string]any{
+		"minutes": 1 + v.Rand.IntN(60), "purpose": "examination", "gloves": "nitrile", "controls": "kept", "note": "Looked at under load."})
+}
+
+// move looks where an object is and moves it to another shelf.
+func move(v *Visit) {
+	o := v.free()
+	path := "/api/v1/objects/" + o.ID.String()
+	a, ok := v.get("where an object is, JSON", path+"/whereabouts")
+	if !ok {
+		return
+	}
+	var at struct {
+		Items []struct {
+			ID          domain.ID  `json:"id"`
+			ComponentID *domain.ID `json:"component_id"`
+			Place       *struct {
+				ID domain.ID `json:"id"`
+			} `json:"place"`
+		} `json:"items"`
+	}
+	if json.Unmarshal(a.text(), &at) != nil || len(at.Items) == 0 || at.Items[0].ComponentID != nil {
+		return
+	}
+	to := choose(v.Rand, v.World.Shelves)
+	for at.Items[0].Place != nil && at.Items[0].Place.ID == to {
+		to = choose(v.Rand, v.World.Shelves)
+	}
+	v.put("move an object", http.MethodPost, path+"/moves", "", http.StatusCreated, map[string]any{
+		"from_placement_id": at.Items[0].ID, "to_place_id": to, "reason": "moved under load", "hands": map[string]any{"minutes": 5, "controls": "kept"}})
+}
+
+// logStep reads a treatment under way and logs a step of it, by the conservator in charge.
+func logStep(v *Visit) {
+	if len(v.World.UnderWay) == 0 {
+		return
+	}
+	t := choose(v.Rand, v.World.UnderWay)
+	by, known := v.World.byName[t.SignInName]
+	if !known {
+		return
+	}
+	v.Person = by
+	path := "/api/v1/treatments/" + t.ID.String()
+	a, ok := v.get("treatment, JSON", path)
+	if !ok {
+		return
+	}
+	v.put("log a step", http.MethodPost, path+"/steps", a.tag, http.StatusOK, map[string]any{
+		"happened_at": time.Now().Add(-time.Minute).UTC(), "hands": []domain.ID{by.ID}, "components": []domain.ID{t.Component}, "method": t.Method, "minutes": 10,
+		"materials": []map[string]any{{"auxiliary": "swabs"}}, "noticed": []string{"nothing"}, "note": "Done under load.", "controls": "kept"})
+}
+
+// propose drafts a treatment and submits it.
+func propose(v *Visit) {
+	o := v.object()
+	a, ok := v.get("object sheet, JSON", "/api/v1/objects/"+o.ID.String()+"/sheet")
+	if !ok {
+		return
+	}
+	var sheet struct {
+		Object struct {
+			Department  string `json:"department"`
+			LegalStatus string `json:"legal_status"`
+		} `json:"object"`
+		Components []struct {
+			ID domain.ID `json:"id"`
+		} `json:"components"`
+	}
+	if json.Unmarshal(a.text(), &sheet) != nil || len(sheet.Components) == 0 {
+		return
+	}
+	today := time.Now().UTC()
+	option := func(method string) map[string]any {
+		return map[string]any{"method": method, "benefit": "b", "risk_to_object": "r", "risk_to_people": "r", "effect_on_significance": "s", "reversibility": "r", "retreatability": "r"}
+	}
+	a, ok = v.put("draft a treatment", http.MethodPost, "/api/v1/objects/"+o.ID.String()+"/treatments", "", http.StatusCreated, map[string]any{
+		"title": "Dry cleaning under load", "rests_on": map[string]any{"text": "Dusty.", "date": today.Format(time.DateOnly), "by": "Seen under load"}, "reasons": "Dust.", "aims": []string{"remedial"},
+		"options": []any{option("no treatment"), option("surface cleaning, dry")}, "scope": []map[string]any{{"component_id": sheet.Components[0].ID, "method": "surface cleaning, dry", "why": "least"}},
+		"why": "It is the least.", "safe_because": "Nothing stays.", "irreversible": "nothing", "no_tests_because": "not needed", "hours": "2", "begins": today.Format("2006-01"), "ends": today.Format("2006-01"),
+		"photographs": []map[string]any{{"view": "front", "stages": []string{"before", "after"}}}, "removed": "dust"})
+	if !ok {
+		return
+	}
+	var made struct {
+		ID string `json:"id"`
+	}
+	if json.Unmarshal(a.text(), &made) != nil {
+		return
+	}
+	a, ok = v.put("submit a treatment", http.MethodPost, "/api/v1/treatments/"+made.ID+"/submissions", a.tag, http.StatusOK, map[string]any{})
+	if !ok || sheet.Object.LegalStatus == "on_loan_to_us" || sheet.Object.LegalStatus == "deposit" {
+		return
+	}
+	v.World.mu.Lock()
+	defer v.World.mu.Unlock()
+	v.World.submitted = append(v.World.submitted, submission{made.ID, a.tag, sheet.Object.Department})
+}
+
+// decide decides on what was submitted in this run, by a curator of the department.
+func decide(v *Visit) {
+	v.World.mu.Lock()
+	var s *submission
+	for i := range v.World.submitted {
+		if by := v.World.curator(v.World.submitted[i].department); by != nil {
+			found := v.World.submitted[i]
+			v.World.submitted = append(v.World.submitted[:i], v.World.submitted[i+1:]...)
+			s, v.Person = &found, by
+			break
+		}
+	}
+	v.World.mu.Unlock()
+	if s == nil {
+		v.look("today, page", "/")
+		return
+	}
+	v.put("decide on a treatment", http.MethodPost, "/api/v1/treatments/"+s.id+"/decisions", s.tag, http.StatusOK, map[string]any{
+		"version_number": 1, "outcome": "approve", "statement": "Agreed under load."})
+}
+
+// curator is a person of the run who decides for a department.
+func (w *World) curator(department string) *Person {
+	for _, p := range w.People {
+		if p.Department == department {
+			return p
+		}
+	}
+	return nil
+}
+
+// upload sends a picture, each a little different, because the same picture of the same object is refused.
+func upload(v *Visit) {
+	v.World.mu.Lock()
+	v.World.pictures++
+	n := v.World.pictures
+	v.World.mu.Unlock()
+	body := append(append([]byte{}, v.World.picture[:2]...), comment(fmt.Sprintf("%s %d", v.Person.house.run, n))...)
+	body = append(body, v.World.picture[2:]...)
+	v.send("upload a photograph", request{method: http.MethodPost, path: q("/api/v1/objects/"+v.object().ID.String()+"/photos", "view", "front", "light", "normal", "stage", "condition", "file_name", "load.jpg"),
+		body: body, kind: "image/jpeg", key: true, want: http.StatusCreated})
+}
+
+// comment is a comment segment of a JPEG.
+//
+// source: ITU-T T.81, B.2.4.5 (marker FF FE, two bytes of length that count themselves).
+func comment(text string) []byte {
+	text = text[:min(len(text), 1000)]
+	n := len(text) + 2
+	return append([]byte{0xff, 0xfe, byte(n >> 8), byte(n)}, strings.ToValidUTF8(text, "")...) // #nosec G115 -- at most 1002
+}
