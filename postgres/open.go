@@ -193,6 +193,9 @@ func connect(ctx context.Context, url string, s Settings, extra map[string]strin
 		"statement_timeout":                   "30s",
 		"idle_in_transaction_session_timeout": "60s",
 		"timezone":                            "UTC",
+		// Our statements take milliseconds. Compiling one, which the server does where it expects much
+		// work, takes a hundred.
+		"jit": "off",
 	}
 	maps.Copy(defaults, extra)
 	for name, value := range defaults {

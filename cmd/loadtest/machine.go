@@ -37,7 +37,7 @@ func unhurried(ctx context.Context, ownerURL string) (restore func()) {
 	}
 	ctx = context.WithoutCancel(ctx)
 	defer func() { _ = conn.Close(ctx) }()
-	settings := []string{"max_wal_size = '6GB'", "checkpoint_timeout = '15min'", "maintenance_work_mem = '512MB'", "autovacuum_naptime = '10min'"}
+	settings := []string{"max_wal_size = '2GB'", "checkpoint_timeout = '15min'", "maintenance_work_mem = '512MB'", "autovacuum_naptime = '10min'"}
 	for _, s := range settings {
 		if _, err := conn.Exec(ctx, "alter system set "+s); err != nil {
 			return func() {}

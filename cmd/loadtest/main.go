@@ -26,6 +26,7 @@ func commands() []command {
 		{"seed", "fill an empty database with an invented collection", runSeed},
 		{"run", "send what people would send, at a fixed rate, and measure the answers", runRun},
 		{"saturate", "send as fast as answers come", runSaturate},
+		{"compare", "put endpoints beside the bare SQL of the same read and an empty handler", runCompare},
 	}
 }
 

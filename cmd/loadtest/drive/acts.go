@@ -45,6 +45,8 @@ type World struct {
 	mu        sync.Mutex
 	submitted []submission // proposals of this run that wait for a curator
 	pictures  int
+	made      int       // objects created
+	began     time.Time // tells their numbers from those of another run
 }
 
 type submission struct {
@@ -53,7 +55,7 @@ type submission struct {
 
 // NewWorld puts together what acts need.
 func NewWorld(c *Catalogue, people []*Person, picture []byte) *World {
-	w := &World{Catalogue: c, People: people, byName: map[string]*Person{}, picture: picture}
+	w := &World{Catalogue: c, People: people, byName: map[string]*Person{}, picture: picture, began: time.Now()}
 	for _, p := range people {
 		w.byName[p.SignInName] = p
 	}
@@ -204,9 +206,12 @@ func Writes() []Act {
 }
 
 func createObject(v *Visit) {
-	n := v.Rand.IntN(1 << 40)
+	v.World.mu.Lock()
+	v.World.made++
+	n := v.World.made
+	v.World.mu.Unlock()
 	v.put("create an object", http.MethodPost, "/api/v1/objects", "", http.StatusCreated, map[string]any{
-		"number": fmt.Sprintf("LT%d.%d", v.Rand.IntN(1000), n), "title": "Helmet recorded under load", "kind": "breathing set › smoke helmet", "department": "Industry",
+		"number": fmt.Sprintf("LT%d.%d", v.World.began.Unix(), n), "title": "Helmet recorded under load", "kind": "breathing set › smoke helmet", "department": "Industry",
 		"description": "Cracked at the " + choose(v.Rand, v.World.Nouns) + ".", "makers": []string{choose(v.Rand, v.World.Makers) + " Works"}, "date_made": "1931~",
 		"legal_status": "accessioned"})
 }
