@@ -46,7 +46,7 @@ func main() {
 			case err != nil:
 				fmt.Fprintln(os.Stderr, "loadtest "+c.name+": "+err.Error())
 				stop()
-				os.Exit(1) //nolint:gocritic // stop was called
+				os.Exit(1)
 			}
 			return
 		}

@@ -65,6 +65,11 @@ func (w *World) one(r *rand.Rand, roles []domain.Role) *Person {
 	return choose(r, able)
 }
 
+// Do does one act, by somebody who may.
+func Do(ctx context.Context, w *World, act Act, r *rand.Rand) {
+	act.Do(&Visit{ctx: ctx, Person: w.one(r, act.Roles), Rand: r, World: w, started: time.Now(), first: true})
+}
+
 // waitingMost is how many visits may be under way at once; a server that falls behind further than that
 // has failed.
 const waitingMost = 4000

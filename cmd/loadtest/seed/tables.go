@@ -3,7 +3,6 @@ package seed
 import (
 	"context"
 	"fmt"
-	"slices"
 	"strings"
 
 	"github.com/jackc/pgx/v5"
@@ -221,7 +220,7 @@ func (b *batch) finish(ctx context.Context, tx pgx.Tx) error {
 func writeSeals(ctx context.Context, conn *pgx.Conn, seals []record.Seal) error {
 	return pgx.BeginFunc(ctx, conn, func(tx pgx.Tx) error {
 		var rows [][]any
-		for s := range slices.Values(seals) {
+		for _, s := range seals {
 			rows = append(rows, []any{s.Number, s.ID, s.Kind, s.SubjectID, s.ObjectID, s.At, s.ActorID, s.Document, []byte(s.SHA256), []byte(s.Previous), []byte(s.Hash)})
 		}
 		return copyInto(ctx, tx, "seal", strings.Fields("number id kind subject_id object_id at actor_id document document_sha256 previous hash"), rows)
