@@ -74,7 +74,7 @@ type note struct {
 func (g *ground) notePath() string { return filepath.Join(g.data, "loadtest.json") }
 
 func (g *ground) leave(n note) error {
-	b, err := json.MarshalIndent(n, "", "  ")
+	b, err := json.MarshalIndent(n, "", "  ") // #nosec G117 -- of invented people only, for the owner of the folder
 	if err != nil {
 		return err
 	}

@@ -30,7 +30,6 @@ type Visit struct {
 	Person  *Person
 	Rand    *rand.Rand
 	World   *World
-	write   bool
 	started time.Time // when the first request was to be sent
 	first   bool
 }

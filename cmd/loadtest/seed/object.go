@@ -121,9 +121,12 @@ func (t *thing) describe() error {
 	return t.event(domain.Event{At: t.at, ActorID: &t.by.ID, Area: "collection", Subject: o.ID, Kind: "added", Change: o.Facts()})
 }
 
+const letters = "abcdefghijklmnopqrstuvwxyz"
+
 // code is something stamped: "KV 3141".
 func code(d dice) string {
-	return string([]byte{byte('A' + d.IntN(26)), byte('A' + d.IntN(26)), ' '}) + fmt.Sprint(d.between(100, 9999))
+	a, b := d.IntN(len(letters)), d.IntN(len(letters))
+	return strings.ToUpper(letters[a:a+1]+letters[b:b+1]) + fmt.Sprintf(" %d", d.between(100, 9999))
 }
 
 func capital(s string) string { return strings.ToUpper(s[:1]) + s[1:] }
@@ -145,7 +148,7 @@ func (t *thing) makeUp() {
 			c.Label = fmt.Sprint(below[-1])
 		} else {
 			above := t.sheet.Components[p.above]
-			c.ParentID, c.Label = &above.ID, above.Label+string(rune('a'+below[p.above]-1))
+			c.ParentID, c.Label = &above.ID, above.Label+letters[below[p.above]-1:below[p.above]]
 			if len(above.Label) > 1 { // "1a" has parts "1a.1", "1a.2"
 				c.Label = above.Label + "." + fmt.Sprint(below[p.above])
 			}
