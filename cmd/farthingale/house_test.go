@@ -29,6 +29,7 @@ var mayImport = []struct {
 var areaMayImport = map[string][]string{
 	"agenda":     {},
 	"collection": {"material"},
+	"enclosure":  {},
 	"finding":    {"material"},
 	"handling":   {"collection", "material", "agenda"},
 	"loan":       {"collection", "material", "agenda", "handling", "movement", "photo"},
