@@ -12,7 +12,9 @@ import (
 
 	"farthingale/domain"
 	"farthingale/domain/collection"
+	"farthingale/domain/handling"
 	"farthingale/domain/material"
+	"farthingale/domain/movement"
 	"farthingale/domain/photo"
 )
 
@@ -66,6 +68,7 @@ func (s *Server) objectSections() []sectionOf {
 		s.makeUpSection,
 		s.hazardSection,
 		s.handlingSection,
+		s.photoSection,
 		s.loansSection,
 		s.treatmentSection,
 	}
@@ -306,6 +309,7 @@ type objectPage struct {
 	Hazards              []hazardLine
 	Closing              string
 	Sections             []shownSection
+	Often                []Link // what is done most often beside the object, as far as the person may
 	EditPath             string // empty: who may not
 }
 
@@ -368,6 +372,14 @@ func (s *Server) objectData(c echo.Context, w *collection.Whole) (*objectPage, e
 	}
 	if p.Face = s.facePath(o.FacePhotoID); p.Face != "" {
 		p.FaceWords = o.Number + " " + o.Title
+	}
+	for _, often := range []struct {
+		act         domain.Act
+		path, words string
+	}{{handling.Record, "/handle", "Log a handling"}, {photo.Keep, "/photos#add", "Add photographs"}, {movement.Move, "/move", "Move it"}} {
+		if actor(c).May(often.act) == nil {
+			p.Often = append(p.Often, Link{Path: objectPath(o.Number) + often.path, Words: often.words})
+		}
 	}
 	if actor(c).May(collection.Describe) == nil {
 		p.EditPath = objectPath(o.Number) + "/edit"

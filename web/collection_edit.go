@@ -388,7 +388,7 @@ type componentPage struct {
 	Joints               []jointRow
 	Attributions         []historyRow
 	Identifications      []historyRow
-	AddBelow             string
+	AddBelow, AddBeside  string
 	MaterialForm         *Form // nil: not for this person
 	AttributionForm      *Form
 	ChangeForm           *Form
@@ -464,7 +464,8 @@ func (s *Server) componentForms(c echo.Context, p *componentPage, w *collection.
 		return err
 	}
 	at := componentPath(w.Object.Number, part.Label)
-	p.AddBelow = objectPath(w.Object.Number) + "/add-component?below=" + part.Label
+	p.AddBeside = objectPath(w.Object.Number) + "/add-component"
+	p.AddBelow = p.AddBeside + "?below=" + part.Label
 	materials := []Option{{Label: "unidentified"}}
 	for _, m := range library {
 		materials = append(materials, Option{Value: m.Key, Label: hazardName(m.Family) + ": " + m.Name})

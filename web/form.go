@@ -30,6 +30,7 @@ type Form struct {
 	Help      string
 	Fields    []Field
 	Submit    string
+	Instead   []Link // further buttons: what was typed goes to another act's form
 	Grave     bool // an act that cannot be taken back
 	Fault     *Fault
 }
@@ -97,6 +98,7 @@ func (f *Form) ready(c echo.Context) *Form {
 		prefix += f.Part + "-"
 	}
 	name(f.Fields, prefix)
+	f.comeBack(f.Fields)
 	return f
 }
 
@@ -104,6 +106,16 @@ func name(fields []Field, prefix string) {
 	for i := range fields {
 		fields[i].ID = prefix + strings.ReplaceAll(fields[i].Name, ".", "-")
 		name(fields[i].Fields, prefix)
+	}
+}
+
+// comeBack makes a button for more rows lead back to where it stands in the page.
+func (f *Form) comeBack(fields []Field) {
+	for i := range fields {
+		if fields[i].Kind == "more" {
+			fields[i].Value = f.Action + "#" + fields[i].ID
+		}
+		f.comeBack(fields[i].Fields)
 	}
 }
 

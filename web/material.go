@@ -76,7 +76,7 @@ func (s *Server) materialForm() *Form {
 	for _, caution := range s.Material.Cautions() {
 		hazards = append(hazards, Option{Value: caution.ID, Label: hazardName(caution.ID)})
 	}
-	return &Form{Action: "/materials#add", Submit: "Add the material", Fields: []Field{
+	return &Form{Action: "/materials", Submit: "Add the material", Fields: []Field{
 		{Kind: "text", Name: "name", Label: "Name", Required: true, Max: 200},
 		{Kind: "text", Name: "family", Label: "Family", Help: "Materials that behave alike: rubber, pvc, copper alloy.", Required: true, Max: 60},
 		choice("category", "Category", "", "", material.Categories),

@@ -13,6 +13,7 @@ import (
 	"github.com/labstack/echo/v4"
 
 	"farthingale/domain"
+	"farthingale/domain/collection"
 	"farthingale/domain/photo"
 )
 
@@ -79,6 +80,30 @@ func (s *Server) photoTaken(p *photo.Photo) string {
 		return s.moment(at)
 	}
 	return p.TakenAt.Clock.Format("2 January 2006, 15:04")
+}
+
+// photosOfObject is the part of an object's sheet about photographs.
+type photosOfObject struct {
+	Tiles            []photoTile
+	AllPath, AddPath string // AddPath is empty: not for this person
+}
+
+// photoSection shows the latest photographs of an object.
+func (s *Server) photoSection(c echo.Context, w *collection.Whole) (section, error) {
+	a, o := actor(c), &w.Object
+	latest, err := s.Photo.List(c.Request().Context(), a, o.ID, photo.Filter{}, domain.PageQuery{Limit: 4})
+	if err != nil {
+		return section{}, err
+	}
+	of := &photo.Subject{ObjectID: o.ID, Number: o.Number, Title: o.Title, FacePhotoID: o.FacePhotoID}
+	for _, part := range w.Components {
+		of.Parts = append(of.Parts, photo.Part{ID: part.ID, Label: part.Label, Name: part.Name})
+	}
+	d := photosOfObject{Tiles: s.photoTiles(of, latest.Items), AllPath: photosPath(o.Number)}
+	if a.May(photo.Keep) == nil {
+		d.AddPath = d.AllPath + "#add"
+	}
+	return section{ID: "photographs", Heading: "Photographs", Template: "photo/_photographs", Data: d}, nil
 }
 
 type photosPage struct {
@@ -342,6 +367,8 @@ type photoPage struct {
 	OriginalWords, FileName, SHA256             string
 	HoldsPosition                               bool
 	Added                                       string
+	IsFace                                      bool
+	FaceForm                                    *Form // nil: not for this person, or it stands for the object already
 	Form                                        *Form
 }
 
@@ -395,6 +422,15 @@ func (s *Server) photoData(c echo.Context) (*photoPage, error) {
 	if actor(c).May(photo.Keep) == nil {
 		p.Form = (&Form{Action: "/photos/" + one.ID.String(), Legend: "Change what it says", Submit: "Keep the change", Version: one.Version,
 			Fields: descriptionFields(of, one.Description())}).ready(c)
+	}
+	p.IsFace = of.FacePhotoID != nil && *of.FacePhotoID == one.ID
+	if !p.IsFace && actor(c).May(collection.Describe) == nil {
+		o, err := s.Collection.Object(ctx, actor(c), one.ObjectID)
+		if err != nil {
+			return nil, err
+		}
+		p.FaceForm = (&Form{Action: p.ObjectPath + "/face", Version: o.Version, Part: "face", Submit: "Let it stand for the object",
+			Fields: []Field{{Kind: "hidden", Name: "photo_id", Value: one.ID.String()}}}).ready(c)
 	}
 	return p, nil
 }

@@ -2,6 +2,7 @@ package web
 
 import (
 	"cmp"
+	"errors"
 	"fmt"
 	"net/http"
 	"net/url"
@@ -27,6 +28,7 @@ type treatmentPage struct {
 	Mark                                                          Mark
 	Stages                                                        []stage
 	Moves, Missing, Warnings                                      []string
+	Barred                                                        *Fault   // why a curator who looks may not decide (T2); nil: may, or is none
 	Ended                                                         []string // how it ended, when it did
 	Text                                                          *textView
 	TextSays                                                      string // "version 2, submitted by … on …; SHA-256 …"
@@ -141,7 +143,22 @@ func (d *desk) mayDo(act domain.Act) bool {
 }
 
 func (d *desk) mayDecide() bool {
-	return d.by.May(treatment.Judge) == nil && d.by.CuratorOf(d.Department) && d.side() != treatment.Doing
+	return d.by.May(treatment.Judge) == nil && d.MayDecide(d.by, nil) == nil
+}
+
+// barred says why a curator who looks may not decide, and who could.
+func (d *desk) barred() *Fault {
+	var curators []people.Person
+	for _, p := range d.staff {
+		if p.Actor().CuratorOf(d.Department) {
+			curators = append(curators, p)
+		}
+	}
+	var e *domain.Error
+	if errors.As(d.MayDecide(d.by, curators), &e) {
+		return &Fault{Message: e.Message, Rule: e.Rule()}
+	}
+	return nil
 }
 
 func (d *desk) inCharge() bool { return d.by.ID == d.InCharge.ID && d.mayDo(treatment.Propose) }
@@ -208,6 +225,9 @@ func (s *Server) treatmentData(c echo.Context, more map[string]int, typed url.Va
 	p.Stages = s.stages(d.Treatment)
 	for _, m := range d.NextMoves {
 		p.Moves = append(p.Moves, m.Name+": "+m.What)
+	}
+	if d.State == treatment.Submitted && d.by.May(treatment.Judge) == nil && !d.mayDecide() {
+		p.Barred = d.barred()
 	}
 	s.textsOf(d, p)
 	s.decisionsOf(d, p)

@@ -142,6 +142,7 @@ type treatmentFormPage struct {
 	Lead     []string
 	Cautions []string
 	Back     Link
+	Also     []Link // where else what is meant may belong
 	Form     *Form
 	Lists    []datalist
 	Present  *textView // the text as somebody else has kept it meanwhile

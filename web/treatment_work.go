@@ -354,7 +354,11 @@ func (s *Server) stepPage(c echo.Context, d *desk, n treatment.NewStep, more str
 	fields := append([]Field{w.head()[0], method}, w.head()[1:]...)
 	fields = append(append(fields, w.materialGroup()), w.rest()...)
 	page.Form = (&Form{Action: d.at + "/steps", Version: d.Version, Quick: true, Submit: "Log the step", Fields: fields,
-		Help: "Only what the approved scope holds is offered. What was done outside it is recorded as a departure."}).ready(c)
+		Instead: []Link{{Path: d.at + "/departures", Words: "It lay outside: record it as a departure"}},
+		Help:    "Only what the approved scope holds is offered. What was done outside it is recorded as a departure."}).ready(c)
+	if d.mayDo(treatment.Propose) {
+		page.Also = []Link{{Path: d.at + "/amendments/new", Words: "Write an amendment"}}
+	}
 	return page, nil
 }
 

@@ -135,7 +135,7 @@ func (t *Treatment) Decide(by domain.Actor, amendment int, d NewDecision, f Fact
 	case v.Number != d.Version:
 		return nil, domain.RefuseState("T4", fmt.Sprintf("You read version %d; the text to decide on is version %d. Read it first.", d.Version, v.Number))
 	}
-	if err := t.mayDecide(by, f.Curators); err != nil {
+	if err := t.MayDecide(by, f.Curators); err != nil {
 		return nil, err
 	}
 	if err := t.fits(d, f.Sheet.Object.LegalStatus); err != nil {

@@ -60,7 +60,7 @@ func (t *Treatment) Designate(by domain.Actor, n NewDesignation, f Facts, at tim
 	if c == nil || c.Function != "fragment" {
 		return nil, domain.Invalid("/component_id", "fragment", "This is no fragment of the object. Only parts that came away are designated.")
 	}
-	if err := t.mayDecide(by, f.Curators); err != nil {
+	if err := t.MayDecide(by, f.Curators); err != nil {
 		return nil, err
 	}
 	for _, d := range t.Designations {

@@ -61,9 +61,9 @@ func (t *Treatment) mayHaveDone(hands []Who) error {
 	return nil
 }
 
-// mayDecide refuses whoever is on the doing side or is no curator of the department, and names who
+// MayDecide refuses whoever is on the doing side or is no curator of the department, and names who
 // could decide instead (T2).
-func (t *Treatment) mayDecide(by domain.Actor, curators []people.Person) error {
+func (t *Treatment) MayDecide(by domain.Actor, curators []people.Person) error {
 	if p := t.party(by.ID); p != nil && p.Side == Doing {
 		return domain.Refuse("T2", "You "+p.Why+" of "+t.Called()+", and one person never sits on both sides. "+t.instead(curators))
 	}

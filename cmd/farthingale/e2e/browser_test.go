@@ -161,7 +161,8 @@ func (b *tab) at() string {
 	if err != nil {
 		return "an unknown page"
 	}
-	return strings.TrimPrefix(at, b.h.Server.URL)
+	path, _, _ := strings.Cut(strings.TrimPrefix(at, b.h.Server.URL), "#")
+	return path
 }
 
 // show opens a path and gives its status.
@@ -193,10 +194,10 @@ func (b *tab) signIn(who servetest.Someone) {
 	}
 }
 
-// press presses the button with these words; it leads to another page.
+// press presses the button with these words that is shown; it leads to another page.
 func (b *tab) press(words string) int {
 	b.t.Helper()
-	return b.loads(chromedp.Click(fmt.Sprintf(`//button[normalize-space(.)=%q or @aria-label=%q]`, words, words)))
+	return b.loads(chromedp.Click(fmt.Sprintf(`//button[not(contains(@class, "unseen")) and not(ancestor::details[not(@open)])][normalize-space(.)=%q or @aria-label=%q]`, words, words)))
 }
 
 // fill types into the field with this name, in place of what stands there.

@@ -219,7 +219,7 @@ func (p *Page) form(action string) *html.Node {
 		if n.Type != html.ElementNode || n.Data != "form" {
 			continue
 		}
-		switch to := attribute(n, "action"); {
+		switch to, _, _ := strings.Cut(attribute(n, "action"), "#"); {
 		case to == action:
 			return n
 		case found == nil && strings.HasPrefix(to, action):
