@@ -240,12 +240,12 @@ func TestLibraryGrowsByAForm(t *testing.T) {
 	g := newGallery(t)
 	b := g.Browser(g.mara)
 	page := b.Get("/materials")
-	bad := good(t, page.Submit("/materials", url.Values{"name": {hostileText}, "family": {""}, "category": {"coating"}}), http.StatusUnprocessableEntity)
+	bad := good(t, page.Submit("/materials#answer", url.Values{"name": {hostileText}, "family": {""}, "category": {"coating"}}), http.StatusUnprocessableEntity)
 	bad.Has("This is needed.")
 	if !strings.Contains(bad.Body, html.EscapeString(hostileText)) {
 		t.Error("what was typed is lost")
 	}
-	good(t, bad.Submit("/materials", url.Values{"family": {"wax"}, "source": {"maker's sheet, 1961"}, "hazard_ids": {"lead"}}), http.StatusOK).
+	good(t, bad.Submit("/materials#answer", url.Values{"family": {"wax"}, "source": {"maker's sheet, 1961"}, "hazard_ids": {"lead"}}), http.StatusOK).
 		Has(hostileText, "our own", "maker's sheet, 1961", "lead possible")
 }
 

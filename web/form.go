@@ -24,6 +24,7 @@ type Form struct {
 	Version   int64 // 0: nothing is changed that exists
 	Multipart bool
 	Quick     bool   // a page used standing up: nothing to press is smaller than 44 px
+	Long      bool   // written over hours: its button stays at hand
 	Part      string // tells the fields of several forms of one page apart
 	Legend    string
 	Below     bool // the legend stands one level below the heading of its section
@@ -31,7 +32,7 @@ type Form struct {
 	Fields    []Field
 	Submit    string
 	Instead   []Link // further buttons: what was typed goes to another act's form
-	Grave     bool // an act that cannot be taken back
+	Grave     bool   // an act that cannot be taken back
 	Fault     *Fault
 }
 

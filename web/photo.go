@@ -1,6 +1,7 @@
 package web
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"io"
@@ -148,8 +149,9 @@ func descriptionFields(of *photo.Subject, d photo.Description) []Field {
 		{Kind: "select", Name: "stage", Label: "Stage", Required: true, Options: wordOptions(d.Stage, photo.Stages)},
 		{Kind: "checkbox", Name: "scale_present", Label: "A scale is in the picture", Value: ticked(d.ScalePresent)},
 		{Kind: "checkbox", Name: "colour_target_present", Label: "A colour target is in the picture", Value: ticked(d.ColourTargetPresent)},
-		{Kind: "textarea", Name: "caption", Label: "Caption", Max: 2000, Rows: 2, Value: d.Caption},
-		{Kind: "text", Name: "photographer", Label: "Photographer", Max: 200, Value: d.Photographer},
+		{Kind: "folded", Label: "Caption and photographer", Value: d.Caption + d.Photographer, Fields: []Field{
+			{Kind: "textarea", Name: "caption", Label: "Caption", Max: 2000, Rows: 2, Value: d.Caption},
+			{Kind: "text", Name: "photographer", Label: "Photographer", Max: 200, Value: d.Photographer}}},
 	}
 	if len(parts) > 0 {
 		fields = append(fields, Field{Kind: "checks", Name: "components", Label: "Components", Options: parts, Help: "None chosen: the whole object."})
@@ -237,8 +239,15 @@ func photoLinks[T interface {
 	return f
 }
 
-// newDescription is what the form begins with.
-var newDescription = photo.Description{View: photo.Front, Light: photo.Normal, Stage: photo.General}
+// newDescription is what the form begins with: what the list was narrowed to, so that further
+// photographs of a series need not be described anew.
+func newDescription(c echo.Context) photo.Description {
+	return photo.Description{
+		View:  cmp.Or(photo.View(c.QueryParam("view")), photo.Front),
+		Light: cmp.Or(photo.Light(c.QueryParam("light")), photo.Normal),
+		Stage: cmp.Or(photo.Stage(c.QueryParam("stage")), photo.General),
+	}
+}
 
 // photosPage serves GET /objects/{number}/photos.
 func (s *Server) photosPage(c echo.Context) error {
@@ -246,7 +255,7 @@ func (s *Server) photosPage(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	p, err := s.photosData(c, of, newDescription)
+	p, err := s.photosData(c, of, newDescription(c))
 	if err != nil {
 		return err
 	}
@@ -278,9 +287,9 @@ func (s *Server) addPhotos(c echo.Context) error {
 	// A browser shows an answer only when all that it sends was taken.
 	_, _ = io.Copy(io.Discard, io.LimitReader(c.Request().Body, 1<<30))
 	if u.err == nil && len(u.refused) == 0 {
-		return s.done(c, count(len(u.kept), "photograph")+" added.", photosPath(of.Number))
+		return s.done(c, count(len(u.kept), "photograph")+" added.", photosPath(of.Number)+"?stage="+url.QueryEscape(string(u.kept[0].Stage)))
 	}
-	p, err := s.photosData(c, of, newDescription)
+	p, err := s.photosData(c, of, newDescription(c))
 	if err != nil {
 		return err
 	}

@@ -159,7 +159,7 @@ func (s *Server) reportForm(c echo.Context, d *desk, r treatment.Report) *treatm
 		area("storage_advice", "Advice for storage", r.Storage, 4000), area("transport_advice", "Advice for transport", r.Transport, 4000),
 		area("retreatment_notes", "Notes for a later treatment", r.Retreatment, 4000),
 		Field{Kind: "text", Name: "next_check_due", Label: "Next check due", Value: r.NextCheck, Max: 40, Help: "A date, or a month such as 2026-08."})
-	page.Form = (&Form{Action: d.at + "/completion", Version: d.Version, Submit: "Keep the report", Fields: fields}).ready(c)
+	page.Form = (&Form{Action: d.at + "/completion", Version: d.Version, Submit: "Keep the report", Long: true, Fields: fields}).ready(c)
 	return page
 }
 

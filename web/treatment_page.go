@@ -28,6 +28,7 @@ type treatmentPage struct {
 	Mark                                                          Mark
 	Stages                                                        []stage
 	Moves, Missing, Warnings                                      []string
+	Parts, Waiting                                                []Link   // of this page: what is on it, and what waits for this person
 	Barred                                                        *Fault   // why a curator who looks may not decide (T2); nil: may, or is none
 	Ended                                                         []string // how it ended, when it did
 	Text                                                          *textView
@@ -87,7 +88,7 @@ type fragmentView struct {
 }
 
 type amendmentView struct {
-	Heading, Says            string
+	ID, Heading, Says        string
 	Mark                     Mark
 	Text                     *textView
 	Decisions                []decisionView
@@ -246,11 +247,56 @@ func (s *Server) treatmentData(c echo.Context, more map[string]int, typed url.Va
 		p.AddendumPath = d.at + "/addenda/new"
 	}
 	s.actsOf(d, p)
+	p.Parts, p.Waiting = p.parts(d), p.waiting()
 	for part, f := range p.forms {
 		f.Part = part
 		f.ready(c)
 	}
 	return p, nil
+}
+
+// parts are the sections of the page, to jump to once there is more than the text.
+func (p *treatmentPage) parts(d *desk) []Link {
+	if len(d.Decisions) == 0 && len(d.Departures) == 0 {
+		return nil
+	}
+	links := []Link{{Path: "#proposal", Words: "Proposal"}}
+	add := func(there bool, id, words string) {
+		if there {
+			links = append(links, Link{Path: "#" + id, Words: words})
+		}
+	}
+	add(len(p.Decisions) > 0, "decisions", "Decisions")
+	add(len(p.Conditions) > 0, "conditions", "Conditions")
+	add(len(p.Scope) > 0, "scope", "Approved scope")
+	add(len(p.Steps) > 0 || p.StepPath != "", "notes", "Running notes")
+	add(len(p.Departures) > 0, "departures", "Departures")
+	for i, a := range d.Amendments {
+		add(true, p.Amendments[i].ID, "Amendment "+strconv.Itoa(a.Number))
+	}
+	add(p.Report != nil, "completion", "Completion")
+	add(len(p.Fragments) > 0, "fragments", "Parts that came away")
+	return links
+}
+
+// waiting are the parts of the page that wait for an act of this person.
+func (p *treatmentPage) waiting() []Link {
+	var links []Link
+	add := func(form *Form, id, words string) {
+		if form != nil {
+			links = append(links, Link{Path: "#" + id, Words: words})
+		}
+	}
+	add(p.Decide, "proposal", "Read and decide")
+	add(p.Acknowledge, "conditions", "Read and acknowledge the conditions")
+	add(p.Fulfil, "conditions", "Say how the conditions before start turned out")
+	for _, a := range p.Amendments {
+		called, _, _ := strings.Cut(a.Heading, ":")
+		called = strings.ToLower(called)
+		add(a.Submit, a.ID, "Submit "+called)
+		add(a.Decide, a.ID, "Read and decide on "+called)
+	}
+	return links
 }
 
 // put keeps a form under its part and gives it.
@@ -479,7 +525,7 @@ func (s *Server) amendmentsOf(d *desk, p *treatmentPage) {
 	for _, a := range d.Amendments {
 		n := strconv.Itoa(a.Number)
 		at := d.at + "/amendments/" + n
-		v := amendmentView{Heading: "Amendment " + n + ": " + a.Text.Title, Mark: treatmentMark(a.State, a.State.Words()), Text: s.textView(a.Text, d.around.Legend),
+		v := amendmentView{ID: amendmentPart("amendment", a.Number), Heading: "Amendment " + n + ": " + a.Text.Title, Mark: treatmentMark(a.State, a.State.Words()), Text: s.textView(a.Text, d.around.Legend),
 			Says: "Begun by " + a.CreatedBy.Name + ", " + s.day(a.CreatedAt) + "."}
 		if a.WithdrawnBy != nil {
 			v.Says += " Withdrawn by " + s.by(a.WithdrawnBy) + ": " + a.WithdrawnBy.Statement

@@ -157,7 +157,8 @@ type datalist struct {
 type writing struct {
 	sheet     *collection.Sheet
 	staff     []people.Person
-	more      string // the list that is to have more rows
+	materials []Option // of the library; the first is "none"
+	more      string   // the list that is to have more rows
 	amendment bool
 }
 
@@ -282,7 +283,11 @@ func (w writing) scope(p treatment.Proposal) Field {
 		}
 		method := field("text", at+"method", "Method of line "+n, l.Method, 120, "A step must use these words.")
 		method.List = "methods"
-		line := Field{Kind: "group", Label: "Line " + n, Fields: []Field{
+		kind := "group"
+		if i > 0 && i >= len(p.Scope) && w.more != "scope" { // one line is often enough
+			kind = "folded"
+		}
+		line := Field{Kind: kind, Label: "Line " + n, Fields: []Field{
 			{Kind: "select", Name: at + "component_id", Label: "Component of line " + n, Options: w.components(l.ComponentID)},
 			{Kind: "checkbox", Name: at + "and_its_parts", Label: "and its parts (line " + n + ")", Value: parts},
 			method}}
@@ -292,7 +297,7 @@ func (w writing) scope(p treatment.Proposal) Field {
 			if j < len(l.Materials) {
 				m = l.Materials[j]
 			}
-			line.Fields = append(line.Fields, materialFields(fmt.Sprintf("%s.%d.", name, j), fmt.Sprintf("%s.%d", n, j+1), m))
+			line.Fields = append(line.Fields, w.material(fmt.Sprintf("%s.%d.", name, j), fmt.Sprintf("%s.%d", n, j+1), m))
 		}
 		line.Fields = append(line.Fields, Field{Kind: "more", Name: name, Label: "More materials for line " + n},
 			field("text", at+"why", "Why this method (line "+n+")", l.Why, 2000, ""))
@@ -302,7 +307,7 @@ func (w writing) scope(p treatment.Proposal) Field {
 	return group
 }
 
-func materialFields(at, n string, m treatment.ScopeMaterial) Field {
+func (w writing) material(at, n string, m treatment.ScopeMaterial) Field {
 	least, most := "", ""
 	if m.Least != nil {
 		least = m.Least.String()
@@ -310,10 +315,12 @@ func materialFields(at, n string, m treatment.ScopeMaterial) Field {
 	if m.Most != nil {
 		most = m.Most.String()
 	}
-	key := field("text", at+"material_key", "Material "+n, m.MaterialKey, 80, "The key of the library, such as acrylic-adhesive.")
-	key.List = "materials"
+	materials := slices.Clone(w.materials)
+	for i := range materials {
+		materials[i].Chosen = materials[i].Value == m.MaterialKey
+	}
 	return Field{Kind: "group", Label: "Material " + n, Fields: []Field{
-		key,
+		{Kind: "select", Name: at + "material_key", Label: "Material " + n, Options: materials},
 		{Kind: "select", Name: at + "role", Label: "Role of material " + n, Options: append([]Option{{Label: "not said"}}, options(m.Role, treatment.MaterialRoles...)...)},
 		field("text", at+"product", "Only this product of material "+n, m.Product, 200, ""),
 		field("text", at+"solvent", "Only in this solvent (material "+n+")", m.Solvent, 120, ""),
@@ -362,21 +369,25 @@ func (w writing) views(p treatment.Proposal) Field {
 	return group
 }
 
-// textLists are the suggestions of the form.
-func (s *Server) textLists(c echo.Context) ([]datalist, error) {
-	materials, err := s.Material.All(c.Request().Context(), actor(c))
-	if err != nil {
-		return nil, err
+// writing reads what the form of a text offers.
+func (s *Server) writing(c echo.Context, sheet *collection.Sheet, staff []people.Person, more string) (writing, error) {
+	library, err := s.Material.All(c.Request().Context(), actor(c))
+	w := writing{sheet: sheet, staff: staff, more: more}
+	for _, m := range library {
+		w.materials = append(w.materials, Option{Value: m.Key, Label: hazardName(m.Family) + ": " + m.Name})
 	}
-	list := datalist{ID: "materials"}
-	for _, m := range materials {
-		list.Options = append(list.Options, Option{Value: m.Key, Label: m.Name})
-	}
+	slices.SortFunc(w.materials, func(a, b Option) int { return strings.Compare(a.Label, b.Label) })
+	w.materials = append([]Option{{Label: "none"}}, w.materials...)
+	return w, err
+}
+
+// methodList are the methods that the form of a text suggests.
+func methodList() []datalist {
 	methods := datalist{ID: "methods"}
 	for _, m := range treatment.Methods {
 		methods.Options = append(methods.Options, Option{Value: m})
 	}
-	return []datalist{list, methods}, nil
+	return []datalist{methods}
 }
 
 // newTexts makes the page of a proposal that is not yet a treatment.
@@ -389,15 +400,14 @@ func (s *Server) newText(c echo.Context, p treatment.Proposal, more string) (*tr
 	if err != nil {
 		return nil, domain.ID{}, err
 	}
-	lists, err := s.textLists(c)
+	w, err := s.writing(c, &whole.Sheet, staff, more)
 	if err != nil {
 		return nil, domain.ID{}, err
 	}
 	o := whole.Object
-	w := writing{sheet: &whole.Sheet, staff: staff, more: more}
-	page := &treatmentFormPage{Heading: "Propose a treatment of " + o.Number, Back: Link{Path: objectPath(o.Number), Words: o.Title}, Lists: lists,
+	page := &treatmentFormPage{Heading: "Propose a treatment of " + o.Number, Back: Link{Path: objectPath(o.Number), Words: o.Title}, Lists: methodList(),
 		Lead: []string{"The draft can be kept at any time and need not be complete. What is missing is listed when it is submitted."},
-		Form: &Form{Action: objectPath(o.Number) + "/treatments", Submit: "Keep the draft", Fields: w.fields(p)}}
+		Form: &Form{Action: objectPath(o.Number) + "/treatments", Submit: "Keep the draft", Long: true, Fields: w.fields(p)}}
 	page.Title, page.Here = page.Heading, "/treatments"
 	page.Form.ready(c)
 	return page, o.ID, nil
@@ -453,13 +463,13 @@ func (s *Server) beginTreatment(c echo.Context) error {
 
 // textPage makes the page that changes a text of a treatment.
 func (s *Server) textPage(c echo.Context, d *desk, p treatment.Proposal, more, action, heading string, amendment bool) (*treatmentFormPage, error) {
-	lists, err := s.textLists(c)
+	w, err := s.writing(c, d.around.Sheet, d.staff, more)
 	if err != nil {
 		return nil, err
 	}
-	w := writing{sheet: d.around.Sheet, staff: d.staff, more: more, amendment: amendment}
-	page := &treatmentFormPage{Heading: heading, Back: Link{Path: d.at, Words: d.Called()}, Lists: lists,
-		Form: &Form{Action: action, Version: d.Version, Submit: "Keep the draft", Fields: w.fields(p)}}
+	w.amendment = amendment
+	page := &treatmentFormPage{Heading: heading, Back: Link{Path: d.at, Words: d.Called()}, Lists: methodList(),
+		Form: &Form{Action: action, Version: d.Version, Submit: "Keep the draft", Long: true, Fields: w.fields(p)}}
 	if amendment {
 		page.Lead = []string{"Write only what changes. What is left empty stays as it was approved."}
 	}

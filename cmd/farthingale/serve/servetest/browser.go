@@ -219,8 +219,8 @@ func (p *Page) form(action string) *html.Node {
 		if n.Type != html.ElementNode || n.Data != "form" {
 			continue
 		}
-		switch to, _, _ := strings.Cut(attribute(n, "action"), "#"); {
-		case to == action:
+		switch to := attribute(n, "action"); {
+		case to == action, strings.TrimSuffix(to, "#answer") == action && attribute(n, "method") == "post":
 			return n
 		case found == nil && strings.HasPrefix(to, action):
 			found = n
