@@ -9,6 +9,8 @@ import (
 
 	"farthingale/domain"
 	"farthingale/domain/collection"
+	"farthingale/domain/handling"
+	"farthingale/domain/material"
 	"farthingale/domain/treatment"
 )
 
@@ -163,7 +165,6 @@ func (s *Server) emergencyForm(c echo.Context, n treatment.NewEmergency, more st
 	for i := range w.hands {
 		w.hands[i].Chosen = w.hands[i].Value == a.ID.String()
 	}
-	w.hazards = len(s.cautionsFor(around.Sheet)) > 0
 	for _, part := range around.Sheet.Components {
 		w.parts = append(w.parts, Option{Value: part.ID.String(), Label: part.Label + " " + part.Name})
 	}
@@ -179,9 +180,12 @@ func (s *Server) emergencyForm(c echo.Context, n treatment.NewEmergency, more st
 		}
 	}
 	o := whole.Object
-	page := &treatmentFormPage{Heading: "Emergency stabilisation of " + o.Number, Back: Link{Path: objectPath(o.Number), Words: o.Title}, Cautions: s.cautionsFor(around.Sheet),
+	page := &treatmentFormPage{Heading: "Emergency stabilisation of " + o.Number, Back: Link{Path: objectPath(o.Number), Words: o.Title},
 		Lead: []string{"People first. Only the least intervention: no adhesive, no consolidant, no solvent. The curators of " + o.Department + ", registrars and conservators hear of it at once; a curator ratifies it afterwards."}}
 	page.Title, page.Here = page.Heading, "/treatments"
+	if err := s.warn(c, page, around.Sheet, &w); err != nil {
+		return nil, nil, err
+	}
 	fields := []Field{
 		{Kind: "textarea", Name: "imminent", Label: "What was about to happen", Required: true, Max: 4000, Rows: 2},
 		{Kind: "checks", Name: "methods", Label: "What was done", Required: true, Tiles: true, Options: options("", treatment.LeastMethods...)},
@@ -243,19 +247,26 @@ func (s *Server) stabilise(c echo.Context) error {
 	return s.done(c, "Recorded. Curators, registrars and conservators have notice.", "/emergencies/"+e.ID.String())
 }
 
-// cautionsFor are the usual cautions of the hazards on record for an object, each with the standard
-// closing sentence in the page.
-func (s *Server) cautionsFor(sheet *collection.Sheet) []string {
-	var all []string
-	for _, h := range sheet.Hazards {
-		if h.Certainty == "ruled_out" || h.State == "removed" {
-			continue
-		}
-		text := s.Collection.Caution(h.Kind).Text()
-		if h.ComponentID != nil {
-			text = sheet.Called(*h.ComponentID) + ": " + text
-		}
-		all = append(all, text)
+// warn makes the page say what stands on an object before hands are on it: stops that bind the parts to
+// choose from, and the usual cautions. The form then asks whether the controls were kept.
+func (s *Server) warn(c echo.Context, page *treatmentFormPage, sheet *collection.Sheet, w *working) error {
+	before, err := s.Handling.BeforeSheet(c.Request().Context(), actor(c), sheet)
+	if err != nil {
+		return err
 	}
-	return all
+	var parts []domain.ID
+	for _, o := range w.parts {
+		if id, err := domain.ParseID(o.Value); err == nil {
+			parts = append(parts, id)
+		}
+	}
+	for _, stop := range before.Standing {
+		if stop.Binds(sheet, parts) {
+			page.Stops = append(page.Stops, s.stopLines([]handling.Stop{stop})...)
+		}
+	}
+	touching := handling.Touching(sheet, before.Cautions, parts)
+	page.Cautions, page.Closing = s.cautionLines(touching), material.CautionClosing
+	w.hazards = needsControls(touching)
+	return nil
 }

@@ -2,6 +2,7 @@ package web
 
 import (
 	"net/http"
+	"slices"
 	"strings"
 	"time"
 
@@ -111,7 +112,7 @@ func (s *Server) stopData(c echo.Context) (*stopPageData, error) {
 		}
 		return p, nil
 	}
-	if a.CuratorOf(stop.Department) {
+	if a.CuratorOf(stop.Department) && !slices.Contains(stop.Raisers(), a.ID) {
 		p.NoteForm = (&Form{Part: "note", Action: at + "/notes", Legend: "Write a note as curator", Below: true, Submit: "Keep the note",
 			Help:   "Where the only conservator is the one whose handling raised the stop, your note lets them release it.",
 			Fields: []Field{{Kind: "textarea", Name: "text", Label: "Note", Required: true, Max: 4000}}}).ready(c)
@@ -211,7 +212,7 @@ func (s *Server) setDownPage(c echo.Context) error {
 	}
 	p.Dangers = strings.Join(dangers, ", ")
 	if actor(c).May(photo.Keep) == nil {
-		p.PhotosPath = p.ObjectPath + "/photos"
+		p.PhotosPath = p.ObjectPath + "/photos?stage=incident#add"
 	}
 	p.Title, p.Here = "Stop: "+p.On, "/objects"
 	return s.render(c, http.StatusOK, "handling/set_down", p)

@@ -464,6 +464,9 @@ func (s *Server) whereSection(c echo.Context, w *collection.Whole) (section, err
 		d.Rows = append(d.Rows, s.moveRows(parts)...)
 		sec.Head = append(sec.Head, headLine{Mark: warnMark(d.Without), Path: "#where", Text: "where they are"})
 	}
+	for i := range d.Rows { // it stands within a sentence
+		d.Rows[i].Reason = strings.TrimSuffix(d.Rows[i].Reason, ".")
+	}
 	sec.Data = d
 	return sec, nil
 }

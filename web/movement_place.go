@@ -142,6 +142,7 @@ func (s *Server) addPlace(c echo.Context) error {
 type placePageData struct {
 	Frame
 	Name, Path, ParentPath, LabelPath string
+	AddPath                           string // to make a place in it; empty: not for this person
 	Marks                             []Mark
 	Facts                             []fact
 	In                                []Link // places that stand in it
@@ -200,6 +201,9 @@ func (s *Server) placeData(c echo.Context) (*placePageData, *movement.Place, err
 func (s *Server) placeForms(c echo.Context, p *placePageData, place *movement.Place) error {
 	a, at := actor(c), "/places/"+place.ID.String()
 	if a.May(movement.Keep) == nil {
+		if place.ClosedAt == nil {
+			p.AddPath = "/places?in=" + place.ID.String() + "#new"
+		}
 		closed := ""
 		if place.ClosedAt != nil {
 			closed = "true"

@@ -140,7 +140,9 @@ type treatmentFormPage struct {
 	Frame
 	Heading  string
 	Lead     []string
-	Cautions []string
+	Stops    []stopLine    // on what is worked on
+	Cautions []cautionLine // for it
+	Closing  string
 	Back     Link
 	Also     []Link // where else what is meant may belong
 	Form     *Form

@@ -152,7 +152,7 @@ type working struct {
 	now       string
 	done      treatment.Done
 
-	hazards, technician bool // hazards are on record; the one who logs is no conservator
+	hazards, technician bool // there are hazards that want controls; the one who logs is no conservator
 }
 
 // partsOf makes choices of the components that the approved scope reaches, or of all.
@@ -196,7 +196,7 @@ func (s *Server) photoOptions(around *treatment.Surroundings) []Option {
 func (s *Server) working(c echo.Context, d *desk, all bool, more string, done treatment.Done) (working, error) {
 	w := working{parts: d.partsOf(all), hands: workers(d.staff), photos: s.photoOptions(d.around), more: more, now: s.fieldTime(s.Now()), done: done,
 		under: conservators(d.staff, domain.ID{}, "nobody"), materials: []Option{{Label: "none"}}}
-	w.hazards, w.technician = len(s.cautionsFor(d.around.Sheet)) > 0, !d.by.Has(domain.Conservator)
+	w.technician = !d.by.Has(domain.Conservator)
 	for i := range w.hands {
 		w.hands[i].Chosen = w.hands[i].Value == d.by.ID.String()
 	}
@@ -308,7 +308,6 @@ func (w working) rest() []Field {
 			Options: options("", "nothing", "noise", "powder", "resistance", "loss", "tear", "odour", "tack", "liquid", "other")},
 		{Kind: "textarea", Name: "note", Label: "Note", Max: 10000, Rows: 2},
 	}
-	controls := Field{Kind: "select", Name: "controls", Label: "Usual controls of the object's hazards", Options: append([]Option{{Label: "not said"}}, options("", "kept", "not_kept")...)}
 	under := Field{Kind: "select", Name: "under_id", Label: "Under", Help: "The conservator who supervised, when only technicians had a hand in it.", Options: w.under}
 	more := []Field{
 		{Kind: "textarea", Name: "observed_before", Label: "Seen before", Max: 4000, Rows: 2},
@@ -321,10 +320,9 @@ func (w working) rest() []Field {
 		{Kind: "select", Name: "gloves", Label: "Gloves", Options: append([]Option{{Label: "not said"}}, options("", "nitrile", "cotton", "bare_clean_hands", "other", "none_possible")...)},
 	}
 	if w.hazards {
-		controls.Required, controls.Help = true, "Say whether they were kept."
-		quick = append(quick, controls)
+		quick = append(quick, Field{Kind: "radio", Name: "controls", Label: "The usual controls for the hazards above were", Tiles: true, Required: true, Options: options("", "kept", "not_kept")})
 	} else {
-		more = append(more, controls)
+		more = append(more, Field{Kind: "select", Name: "controls", Label: "Usual controls of the object's hazards", Options: append([]Option{{Label: "not said"}}, options("", "kept", "not_kept")...)})
 	}
 	if w.technician {
 		quick = append(quick, under)
@@ -348,8 +346,11 @@ func (s *Server) stepPage(c echo.Context, d *desk, n treatment.NewStep, more str
 	if err != nil {
 		return nil, err
 	}
-	page := &treatmentFormPage{Heading: "Log a step", Back: Link{Path: d.at, Words: d.Called()}, Cautions: s.cautionsFor(d.around.Sheet)}
+	page := &treatmentFormPage{Heading: "Log a step", Back: Link{Path: d.at, Words: d.Called()}}
 	page.Title, page.Here = "Log a step of "+d.Called(), "/treatments"
+	if err := s.warn(c, page, d.around.Sheet, &w); err != nil {
+		return nil, err
+	}
 	method := Field{Kind: "radio", Name: "method", Label: "Method", Required: true, Options: w.methods, Tiles: true}
 	fields := append([]Field{w.head()[0], method}, w.head()[1:]...)
 	fields = append(append(fields, w.materialGroup()), w.rest()...)
@@ -378,9 +379,12 @@ func (s *Server) departurePage(c echo.Context, d *desk, n treatment.NewDeparture
 	if err != nil {
 		return nil, err
 	}
-	page := &treatmentFormPage{Heading: "Record a departure", Back: Link{Path: d.at, Words: d.Called()}, Cautions: s.cautionsFor(d.around.Sheet),
+	page := &treatmentFormPage{Heading: "Record a departure", Back: Link{Path: d.at, Words: d.Called()},
 		Lead: []string{"What was in fact done outside the approval, whatever it was. It is never refused as a record, and never dressed as an approved step. The curators of " + d.Department + " hear of it at once."}}
 	page.Title, page.Here = "Record a departure from "+d.Called(), "/treatments"
+	if err := s.warn(c, page, d.around.Sheet, &w); err != nil {
+		return nil, err
+	}
 	fields := append([]Field{
 		{Kind: "textarea", Name: "what", Label: "What lay outside the approval", Required: true, Max: 4000, Rows: 2},
 		{Kind: "textarea", Name: "why", Label: "Why it happened", Required: true, Max: 4000, Rows: 2},

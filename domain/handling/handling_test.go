@@ -143,6 +143,7 @@ func TestH3Release(t *testing.T) {
 		{"who logged it", raiser, 1, []Addendum{note}, false, "another conservator", ""},
 		{"who had hands on it", handler, 1, []Addendum{note}, false, "another conservator", ""},
 		{"alone without a note", raiser, 0, nil, false, "curator of Diving", ""},
+		{"alone with a note of their own, as curator", raiser, 0, []Addendum{{AuthorID: raiser.ID, AuthorName: "Mara Lind", Text: "I saw it."}}, false, "curator of Diving", ""},
 		{"alone with a note", raiser, 0, []Addendum{note}, false, "", "Karin Falk"},
 		{"released already", other, 1, nil, true, "released by", ""},
 	} {

@@ -172,15 +172,25 @@ func (s *Stop) release(by domain.Actor, n NewRelease, othersOpen int, at time.Ti
 		switch {
 		case othersOpen > 0:
 			return domain.Refuse("H3", "Your own handling raised this stop; another conservator must look at it and release it.")
-		case len(s.Notes) == 0:
+		case s.witness() == nil:
 			return domain.Refuse("H3", "Your own handling raised this stop and there is no other conservator. A curator of "+s.Department+
 				" must first write a note on it that they have seen the object with you.")
 		}
-		last := s.Notes[len(s.Notes)-1]
-		r.CuratorNote, r.CuratorName = last.Text, last.AuthorName
+		seen := s.witness()
+		r.CuratorNote, r.CuratorName = seen.Text, seen.AuthorName
 	}
 	s.Release = &r
 	s.Raise(domain.Event{At: at, ActorID: &by.ID, Area: "handling", Subject: s.ID, Object: &s.ObjectID, Kind: "stop_released", Change: n})
+	return nil
+}
+
+// witness is the last note of a curator whose handling did not raise the stop, or nil.
+func (s *Stop) witness() *Addendum {
+	for i := len(s.Notes) - 1; i >= 0; i-- {
+		if !s.raisedBy(s.Notes[i].AuthorID) {
+			return &s.Notes[i]
+		}
+	}
 	return nil
 }
 

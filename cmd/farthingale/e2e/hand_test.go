@@ -127,6 +127,12 @@ func (b *tab) follow(words string) {
 	}
 }
 
+// offers says whether the page shows a link or a button with these words.
+func (b *tab) offers(words string) bool {
+	b.t.Helper()
+	return value(b, chromedp.Evaluate[bool](fmt.Sprintf(`[...document.querySelectorAll('a, button')].some(e => e.textContent.trim() === %s && e.checkVisibility())`, quoted(words))))
+}
+
 // done presses a button whose act is not refused; the page then says the texts.
 func (b *tab) done(words string, texts ...string) {
 	b.t.Helper()
