@@ -52,7 +52,7 @@ type loanPage struct {
 	Stages                       []stageItem
 	Next, NextWho                string // empty Next: nothing can follow
 	Missing                      []string
-	ForDispatch                  []string // everything that the dispatch still lacks; nil: it has left
+	ForDispatch                  []string // everything that the dispatch still lacks; nil: it is the next act, or it has left
 	Facts                        []labelled
 	ChangePath, AddPath          string // empty: not for this person, or not now
 	Lines                        []loanLineRow
@@ -137,7 +137,7 @@ func (s *Server) loanData(c echo.Context) (*loanPage, *loan.Loan, error) {
 	p := &loanPage{Reference: l.Reference, Borrower: l.Borrower.Name, Purpose: l.Purpose, Mark: s.loanMark(l.State, l.Until), Stages: s.loanStages(l),
 		Next: next.Act, NextWho: next.Who, Missing: next.Missing, ValuesShown: l.ValuesShown, FacilitiesShown: slices.ContainsFunc(domain.Staff, by.Has)}
 	p.Title, p.Here = "Loan "+l.Reference, "/loans"
-	if l.State.Before() {
+	if l.State.Before() && l.State != loan.Prepared { // then it is what is missing next
 		p.ForDispatch = next.ForDispatch
 	}
 	s.loanFacts(p, l)

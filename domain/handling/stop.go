@@ -123,7 +123,7 @@ func (s *Stop) Because() string {
 	if len(s.Signs) > 0 {
 		return strings.ReplaceAll(strings.Join(s.Signs, ", "), "_", " ")
 	}
-	return s.Note
+	return strings.TrimRight(s.Note, ".") // it stands within a sentence
 }
 
 // Binds says whether the stop forbids handling of the components: whether one of them is a component

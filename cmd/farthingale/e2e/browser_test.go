@@ -79,6 +79,9 @@ type tab struct {
 	h   *servetest.House
 	ctx context.Context
 
+	who    string // the sign-in name
+	leaves int    // pages that were walked to
+
 	mu     sync.Mutex
 	spoken []string // errors that the browser wrote to its console
 }
@@ -185,6 +188,7 @@ func (b *tab) signIn(who servetest.Someone) {
 	if who.SignInName == "" {
 		return
 	}
+	b.who = who.SignInName
 	b.must("/sign-in")
 	b.fill("sign_in_name", who.SignInName)
 	b.fill("password", servetest.Password)

@@ -17,20 +17,47 @@ import (
 // their words. "Venue 1 › Name" is the field Name in the group Venue 1; "For › move" the choice move of
 // the question For.
 
-// lookup finds the one thing with a label that is shown, marks it, and says of which kind it is.
-const lookup = `((words, marked) => {
+// hand finds the one thing with a label that is shown, and does something with it: "take" it to type
+// into or to press, "choose" from it, "read" it.
+const hand = `((words, act, text) => {
 	const said = e => { const c = e.cloneNode(true); c.querySelectorAll('.needed, .help').forEach(n => n.remove()); return c.textContent.replace(/\s+/g, ' ').trim() };
 	const path = words.split(' › '), name = path.pop();
-	const within = (e, group) => { for (e = e.parentElement; e; e = e.parentElement) { const head = e.querySelector(':scope > legend, :scope > summary, :scope > .legend, :scope > h2, :scope > h3'); if (head && said(head) === group) return true } return false };
+	const within = (e, group) => { for (e = e.parentElement; e; e = e.parentElement) { const head = e.querySelector(':scope > :is(legend, summary, .legend)'); if (head && said(head) === group) return true } return false };
 	const found = [...document.querySelectorAll('label')].filter(l => said(l) === name && l.control && l.checkVisibility() && path.every(group => within(l, group)));
-	if (found.length !== 1) return found.length + ' things are called ' + words;
-	document.querySelectorAll('[' + marked + ']').forEach(e => e.removeAttribute(marked));
-	const control = found[0].control, kind = control.type;
-	(kind === 'checkbox' || kind === 'radio' ? found[0] : control).setAttribute(marked, '');
-	return kind;
-})(%s, 'data-hand')`
+	if (found.length !== 1) return {fault: found.length + ' things are called ' + words};
+	const e = found[0].control, choice = e.type === 'checkbox' || e.type === 'radio', set = v => { e.focus(); e.value = v; e.dispatchEvent(new Event('change', {bubbles: true})) };
+	if (act === 'choose' && e.type === 'select-one') {
+		const exact = [...e.options].filter(o => o.text === text), like = [...e.options].filter(o => o.text.includes(text)), one = exact.length ? exact : like;
+		if (one.length !== 1) return {fault: words + ' does not offer one ' + text};
+		set(one[0].value);
+	} else if (act === 'choose') {
+		set(text);
+	} else if (act === 'take') {
+		document.querySelectorAll('[data-hand]').forEach(e => e.removeAttribute('data-hand'));
+		(choice ? found[0] : e).setAttribute('data-hand', '');
+		if (!choice && e.type !== 'file') { e.focus(); e.select?.() }
+	}
+	return {kind: e.type, held: choice ? (e.checked ? 'ticked' : '') : e.type === 'select-one' ? e.selectedOptions[0].text : e.value};
+})(%s, %s, %s)`
 
 var atHand = chromedp.CSS(`[data-hand]`)
+
+// thing is a field as the hand finds it: its kind, and what it holds: a text, the words of what is
+// chosen, or "ticked".
+type thing struct {
+	Kind  string `json:"kind"`
+	Held  string `json:"held"`
+	Fault string `json:"fault"`
+}
+
+func (b *tab) hand(words, act, text string) thing {
+	b.t.Helper()
+	found := value(b, chromedp.Evaluate[thing](fmt.Sprintf(hand, quoted(words), quoted(act), quoted(text))))
+	if found.Fault != "" {
+		b.t.Fatalf("at %s: %s: %s", b.at(), found.Fault, b.text())
+	}
+	return found
+}
 
 // quoted is a text as JavaScript reads it.
 func quoted(text string) string {
@@ -41,60 +68,34 @@ func quoted(text string) string {
 	return string(b)
 }
 
-// reach finds a field and gives its kind.
-func (b *tab) reach(words string) string {
-	b.t.Helper()
-	kind := value(b, chromedp.Evaluate[string](fmt.Sprintf(lookup, quoted(words))))
-	if strings.Contains(kind, "are called") {
-		b.t.Fatalf("at %s: %s: %s", b.at(), kind, b.text())
-	}
-	return kind
-}
-
 // write writes into fields, in place of what stands there: label, text, label, text … A select takes the
 // choice with these words.
 func (b *tab) write(pairs ...string) {
 	b.t.Helper()
 	for i := 0; i < len(pairs); i += 2 {
 		words, text := pairs[i], pairs[i+1]
-		switch kind := b.reach(words); kind {
-		case "select-one":
-			chosen := value(b, chromedp.Evaluate[bool](fmt.Sprintf(`((words) => {
-				const s = document.querySelector('[data-hand]'), o = [...s.options].filter(o => o.text.includes(words));
-				const exact = o.filter(o => o.text === words), one = exact.length === 1 ? exact : o;
-				if (one.length !== 1) return false;
-				s.focus(); s.value = one[0].value; s.dispatchEvent(new Event('change', {bubbles: true})); return true;
-			})(%s)`, quoted(text))))
-			if !chosen {
-				b.t.Fatalf("at %s: %s does not offer one %q", b.at(), words, text)
-			}
-		case "date", "datetime-local":
-			b.do(chromedp.SetValue(atHand, text))
+		held := ""
+		switch b.hand(words, "take", "").Kind {
+		case "select-one", "date", "datetime-local":
+			held = b.hand(words, "choose", text).Held
 		default:
-			b.do(chromedp.Focus(atHand), chromedp.Evaluate[chromedp.Void](`document.activeElement.select()`),
-				chromedp.Func(func(ctx context.Context, _ *chromedp.Target) error {
-					_, err := chromedp.Call(ctx, input.InsertText, input.InsertTextParams{Text: text})
-					return err
-				}))
+			b.do(chromedp.Func(func(ctx context.Context, _ *chromedp.Target) error {
+				_, err := chromedp.Call(ctx, input.InsertText, input.InsertTextParams{Text: text})
+				return err
+			}))
+			held = b.hand(words, "read", "").Held
 		}
-		if held := b.reads(words); held != text && !strings.Contains(held, text) {
+		if !strings.Contains(held, text) || text == "" && held != "" {
 			b.t.Fatalf("at %s: %s holds %q, not %q", b.at(), words, held, text)
 		}
 	}
-}
-
-// reads is what a field holds: its text, the words of what is chosen, or "ticked".
-func (b *tab) reads(words string) string {
-	b.t.Helper()
-	b.reach(words)
-	return value(b, chromedp.Evaluate[string](`(e => e.control ? (e.control.checked ? 'ticked' : '') : e.selectedOptions ? e.selectedOptions[0].text : e.value)(document.querySelector('[data-hand]'))`))
 }
 
 // holds fails the test unless fields hold what was typed: label, text, label, text …
 func (b *tab) holds(pairs ...string) {
 	b.t.Helper()
 	for i := 0; i < len(pairs); i += 2 {
-		if held := b.reads(pairs[i]); held != pairs[i+1] {
+		if held := b.hand(pairs[i], "read", "").Held; held != pairs[i+1] {
 			b.t.Errorf("at %s: %s holds %q, not %q", b.at(), pairs[i], held, pairs[i+1])
 		}
 	}
@@ -104,9 +105,9 @@ func (b *tab) holds(pairs ...string) {
 func (b *tab) tick(choices ...string) {
 	b.t.Helper()
 	for _, words := range choices {
-		before := b.reads(words)
+		b.hand(words, "take", "")
 		b.do(chromedp.Click(atHand))
-		if b.reads(words) == before && before == "" {
+		if b.hand(words, "read", "").Held != "ticked" {
 			b.t.Fatalf("at %s: pressing %s does not choose it", b.at(), words)
 		}
 	}
@@ -125,6 +126,7 @@ func (b *tab) follow(words string) {
 	if status := b.loads(chromedp.Click(link)); status != 200 {
 		b.t.Fatalf("%q leads to %s, which answers %d: %s", words, b.at(), status, b.text())
 	}
+	b.leaf(words)
 }
 
 // offers says whether the page shows a link or a button with these words.
@@ -140,6 +142,7 @@ func (b *tab) done(words string, texts ...string) {
 		b.t.Fatalf("%q answers %d at %s: %s", words, status, b.at(), b.text())
 	}
 	b.says(texts...)
+	b.leaf(words)
 }
 
 // refused presses a button whose act is refused by a rule. The page says so where the eye is after it
@@ -150,17 +153,24 @@ func (b *tab) refused(words, rule string, texts ...string) {
 		b.t.Fatalf("%q answers %d at %s: %s", words, status, b.at(), b.text())
 	}
 	b.says(append([]string{"Refused by rule " + rule}, texts...)...)
-	b.picture("refused " + rule + " " + words)
+	b.leaf("refused " + rule + " " + words)
 	const seen = `(() => { const e = document.querySelector('.fault'), r = e && e.getBoundingClientRect(); return !!r && r.top >= 0 && r.top < innerHeight - 80 })()`
 	if !value(b, chromedp.Evaluate[bool](seen)) {
 		b.t.Errorf("%s: that %q was refused stands outside of the window", b.at(), words)
 	}
 }
 
+// leaf keeps a picture of a page that was come to, in the order of the walk.
+func (b *tab) leaf(words string) {
+	b.t.Helper()
+	b.leaves++
+	b.picture(fmt.Sprintf("walk %s %03d %s", b.who, b.leaves, words))
+}
+
 // attach chooses files in a field.
 func (b *tab) attach(words string, files ...string) {
 	b.t.Helper()
-	b.reach(words)
+	b.hand(words, "take", "")
 	b.do(chromedp.SetUploadFiles(atHand, files))
 }
 
