@@ -86,7 +86,7 @@ type stopLine struct {
 func (s *Server) stopLines(all []handling.Stop) []stopLine {
 	lines := make([]stopLine, len(all))
 	for i, stop := range all {
-		lines[i] = stopLine{Path: stopPath(stop.ID), On: stop.On(), Because: stop.Because(), Since: s.moment(stop.RaisedAt), By: stop.RaisedBy.Name, Note: stop.Note}
+		lines[i] = stopLine{Path: stopPath(stop.ID), On: stop.On(), Because: strings.TrimRight(stop.Because(), "."), Since: s.moment(stop.RaisedAt), By: stop.RaisedBy.Name, Note: stop.Note}
 		if len(stop.Signs) == 0 {
 			lines[i].Note = ""
 		}

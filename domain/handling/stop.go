@@ -123,7 +123,7 @@ func (s *Stop) Because() string {
 	if len(s.Signs) > 0 {
 		return strings.ReplaceAll(strings.Join(s.Signs, ", "), "_", " ")
 	}
-	return strings.TrimRight(s.Note, ".") // it stands within a sentence
+	return s.Note
 }
 
 // Binds says whether the stop forbids handling of the components: whether one of them is a component
@@ -157,7 +157,7 @@ func Refuse(sheet *collection.Sheet, standing []Stop, componentIDs []domain.ID, 
 }
 
 func (s *Stop) refusal(zone *time.Location) *domain.Error {
-	return domain.Refuse("H3", "A stop has stood on "+s.On()+" since "+s.RaisedAt.In(zone).Format("2 January 2006")+" ("+s.Because()+"; "+s.RaisedBy.Name+
+	return domain.Refuse("H3", "A stop has stood on "+s.On()+" since "+s.RaisedAt.In(zone).Format("2 January 2006")+" ("+strings.TrimRight(s.Because(), ".")+"; "+s.RaisedBy.Name+
 		"). It binds everybody until a conservator releases it.")
 }
 
