@@ -334,7 +334,7 @@ func (s *Server) addComponentData(c echo.Context) (*describePage, *collection.Wh
 		return nil, nil, err
 	}
 	p := (&describePage{}).of(&w.Object, "Add a component")
-	f := collection.ComponentFacts{Side: "none", Count: 1, Removal: collection.Freely}
+	f := collection.ComponentFacts{Side: "none", Count: 1} // whether it can be taken off is not taken for granted
 	for i := range w.Components {
 		if w.Components[i].Label == c.QueryParam("below") {
 			f.ParentID = &w.Components[i].ID

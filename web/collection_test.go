@@ -92,7 +92,7 @@ func TestMakeUpByThePages(t *testing.T) {
 	again := good(t, identified.Submit(at+"/components/1/attributions", url.Values{"attribution": {"later_replacement"}, "evidence": {"rivets"}}), http.StatusOK)
 	again.Has("later replacement", "rivets", "drawing of 1966") // C3
 	below := good(t, b.Get(at+"/add-component?below=1"), http.StatusOK)
-	good(t, below.Submit(at+"/components", url.Values{"label": {"1a"}, "name": {"glove"}, "function": {"gas_tight"}, "attribution": {"unknown"}}), http.StatusOK).Has("Its parts", "› .1 cuff ring")
+	good(t, below.Submit(at+"/components", url.Values{"label": {"1a"}, "name": {"glove"}, "function": {"gas_tight"}, "removal": {"freely"}, "attribution": {"unknown"}}), http.StatusOK).Has("Its parts", "› .1 cuff ring")
 	joint := good(t, b.Get(at+"/add-joint"), http.StatusOK)
 	part := func(label string) string {
 		w, err := g.Collection.ShowNumber(t.Context(), g.mara.Actor, "1968.14 (2)")

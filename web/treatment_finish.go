@@ -182,7 +182,7 @@ func (s *Server) keepReport(c echo.Context) error {
 
 // addendumPage makes the page that writes an addendum.
 func (s *Server) addendumPage(c echo.Context, d *desk, n treatment.NewAddendum) *treatmentFormPage {
-	var records []Option
+	records := []Option{{Label: "choose"}} // it is sealed: nothing is chosen for anybody
 	add := func(record string, id domain.ID, label string) {
 		value := record + " " + id.String()
 		records = append(records, Option{Value: value, Label: label, Chosen: record == n.Record && (id == n.RecordID || record == "completion")})
