@@ -276,7 +276,7 @@ func TestCollectionFormsRefuse(t *testing.T) {
 		"object, mass no number":   {"/objects/new", "/objects", url.Values{"number": {"2"}, "title": {"x"}, "department": {"Diving"}, "mass_kg": {"heavy"}}, 422, []string{"This cannot be read."}},
 		"object, unknown field":    {"/objects/new", "/objects", url.Values{"number": {"2"}, "title": {"x"}, "department": {"Diving"}, "colour": {"red"}}, 422, []string{"The form has a field that is not known here."}},
 		"component without label":  {"/objects/1/add-component", "/objects/1/components", url.Values{"name": {hostileText}, "function": {"other"}, "attribution": {"unknown"}}, 422, []string{"This is needed."}},
-		"component, label taken":   {"/objects/1/add-component", "/objects/1/components", url.Values{"label": {"2"}, "name": {"x"}, "function": {"other"}, "attribution": {"unknown"}}, 409, []string{"has this label already"}},
+		"component, label taken":   {"/objects/1/add-component", "/objects/1/components", url.Values{"removal": {"freely"}, "label": {"2"}, "name": {"x"}, "function": {"other"}, "attribution": {"unknown"}}, 409, []string{"has this label already"}},
 		"component, nothing":       {"/objects/1/add-component", "/objects/1/components", url.Values{"label": {"3"}, "count": {"-1"}, "layer_order": {"1000"}}, 422, []string{"This is needed.", "At least 1.", "At most 99."}},
 		"component, never":         {"/objects/1/components/1", "/objects/1/components/1", url.Values{"removal": {"never"}}, 422, []string{"Say why it can never be taken off (rule C2)."}},
 		"attribution, no evidence": {"/objects/1/components/1", "/objects/1/components/1/attributions", url.Values{"attribution": {"original"}, "evidence": {" "}}, 422, []string{"This is needed."}},
