@@ -203,7 +203,7 @@ func TestL3DispatchRefused(t *testing.T) {
 	}
 	l.conservator.Post("/objects/"+l.Object.ID.String()+"/stops", body{"note": "Noise."}).Must(http.StatusCreated)
 	p = l.post(l.registrar, l.path+"/dispatch", l.handing(l.hall, nil)).Refused(http.StatusUnprocessableEntity, "L3")
-	if len(p.Missing) != 1 || !strings.Contains(p.Missing[0], "Noise.") {
+	if len(p.Missing) != 1 || !strings.Contains(p.Missing[0], "(Noise; ") {
 		t.Errorf("missing %q", p.Missing)
 	}
 }
