@@ -459,17 +459,13 @@ func partLink(w *collection.Whole, id domain.ID) Link {
 }
 
 func (s *Server) componentForms(c echo.Context, p *componentPage, w *collection.Whole, part *collection.Component, present []collection.ComponentMaterial) error {
-	library, err := s.Material.All(c.Request().Context(), actor(c))
+	materials, err := s.materialOptions(c, "unidentified")
 	if err != nil {
 		return err
 	}
 	at := componentPath(w.Object.Number, part.Label)
 	p.AddBeside = objectPath(w.Object.Number) + "/add-component"
 	p.AddBelow = p.AddBeside + "?below=" + part.Label
-	materials := []Option{{Label: "unidentified"}}
-	for _, m := range library {
-		materials = append(materials, Option{Value: m.Key, Label: hazardName(m.Family) + ": " + m.Name})
-	}
 	fields := []Field{
 		{Kind: "select", Name: "material_key", Label: "Material", Help: "Unidentified is an answer, and never taken for harmless.", Options: materials},
 		choice("role", "As what", "", "body", collection.MaterialRoles),

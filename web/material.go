@@ -2,6 +2,7 @@ package web
 
 import (
 	"net/http"
+	"slices"
 	"strings"
 
 	"github.com/labstack/echo/v4"
@@ -84,6 +85,20 @@ func (s *Server) materialForm() *Form {
 		{Kind: "textarea", Name: "health", Label: "Caution for people", Max: 1000, Rows: 2},
 		{Kind: "checks", Name: "hazard_ids", Label: "Hazards that it suggests", Options: hazards},
 	}}
+}
+
+// materialOptions are the materials of the library to choose from, by family; first stands before them.
+func (s *Server) materialOptions(c echo.Context, first string) ([]Option, error) {
+	library, err := s.Material.All(c.Request().Context(), actor(c))
+	if err != nil {
+		return nil, err
+	}
+	options := make([]Option, 0, len(library)+1)
+	for _, m := range library {
+		options = append(options, Option{Value: m.Key, Label: hazardName(m.Family) + ": " + m.Name})
+	}
+	slices.SortFunc(options, func(a, b Option) int { return strings.Compare(a.Label, b.Label) })
+	return slices.Insert(options, 0, Option{Label: first}), nil
 }
 
 // materialsPage serves GET /materials.

@@ -88,7 +88,8 @@ type fragmentView struct {
 }
 
 type amendmentView struct {
-	ID, Heading, Says        string
+	ID, Called, Heading      string // Called: "amendment 2"
+	Says                     string
 	Mark                     Mark
 	Text                     *textView
 	Decisions                []decisionView
@@ -271,8 +272,8 @@ func (p *treatmentPage) parts(d *desk) []Link {
 	add(len(p.Scope) > 0, "scope", "Approved scope")
 	add(len(p.Steps) > 0 || p.StepPath != "", "notes", "Running notes")
 	add(len(p.Departures) > 0, "departures", "Departures")
-	for i, a := range d.Amendments {
-		add(true, p.Amendments[i].ID, "Amendment "+strconv.Itoa(a.Number))
+	for _, a := range p.Amendments {
+		add(true, a.ID, plainTitle(a.Called))
 	}
 	add(p.Report != nil, "completion", "Completion")
 	add(len(p.Fragments) > 0, "fragments", "Parts that came away")
@@ -291,10 +292,8 @@ func (p *treatmentPage) waiting() []Link {
 	add(p.Acknowledge, "conditions", "Read and acknowledge the conditions")
 	add(p.Fulfil, "conditions", "Say how the conditions before start turned out")
 	for _, a := range p.Amendments {
-		called, _, _ := strings.Cut(a.Heading, ":")
-		called = strings.ToLower(called)
-		add(a.Submit, a.ID, "Submit "+called)
-		add(a.Decide, a.ID, "Read and decide on "+called)
+		add(a.Submit, a.ID, "Submit "+a.Called)
+		add(a.Decide, a.ID, "Read and decide on "+a.Called)
 	}
 	return links
 }
@@ -525,7 +524,7 @@ func (s *Server) amendmentsOf(d *desk, p *treatmentPage) {
 	for _, a := range d.Amendments {
 		n := strconv.Itoa(a.Number)
 		at := d.at + "/amendments/" + n
-		v := amendmentView{ID: amendmentPart("amendment", a.Number), Heading: "Amendment " + n + ": " + a.Text.Title, Mark: treatmentMark(a.State, a.State.Words()), Text: s.textView(a.Text, d.around.Legend),
+		v := amendmentView{ID: amendmentPart("amendment", a.Number), Called: "amendment " + n, Heading: "Amendment " + n + ": " + a.Text.Title, Mark: treatmentMark(a.State, a.State.Words()), Text: s.textView(a.Text, d.around.Legend),
 			Says: "Begun by " + a.CreatedBy.Name + ", " + s.day(a.CreatedAt) + "."}
 		if a.WithdrawnBy != nil {
 			v.Says += " Withdrawn by " + s.by(a.WithdrawnBy) + ": " + a.WithdrawnBy.Statement

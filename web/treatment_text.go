@@ -373,14 +373,8 @@ func (w writing) views(p treatment.Proposal) Field {
 
 // writing reads what the form of a text offers.
 func (s *Server) writing(c echo.Context, sheet *collection.Sheet, staff []people.Person, more string) (writing, error) {
-	library, err := s.Material.All(c.Request().Context(), actor(c))
-	w := writing{sheet: sheet, staff: staff, more: more}
-	for _, m := range library {
-		w.materials = append(w.materials, Option{Value: m.Key, Label: hazardName(m.Family) + ": " + m.Name})
-	}
-	slices.SortFunc(w.materials, func(a, b Option) int { return strings.Compare(a.Label, b.Label) })
-	w.materials = append([]Option{{Label: "none"}}, w.materials...)
-	return w, err
+	materials, err := s.materialOptions(c, "none")
+	return writing{sheet: sheet, staff: staff, materials: materials, more: more}, err
 }
 
 // methodList are the methods that the form of a text suggests.

@@ -1,15 +1,12 @@
 package enclosure
 
 import (
-	"bytes"
 	_ "embed" // for the list of limits
-	"encoding/csv"
 	"errors"
 	"fmt"
 	"math"
 	"slices"
 	"strconv"
-	"strings"
 
 	"farthingale/domain"
 )
@@ -61,28 +58,23 @@ var limitsCSV []byte
 // Limits is the published list in its own order. An error means that the list in the program is
 // damaged; it names the row.
 func Limits() ([]Limit, error) {
-	r := csv.NewReader(bytes.NewReader(limitsCSV))
-	r.Comment = '#'
-	rows, err := r.ReadAll()
+	rows, err := domain.Table(limitsCSV, "gas", "kind", "years", "concerns", "printed", "greatest", "unit", "temp_c", "note", "source", "confidence")
 	if err != nil {
 		return nil, fmt.Errorf("read the list of limits: %w", err)
 	}
-	if len(rows) < 2 || strings.Join(rows[0], ",") != "gas,kind,years,concerns,printed,greatest,unit,temp_c,note,source,confidence" {
-		return nil, errors.New("the list of limits does not have its columns")
-	}
-	limits := make([]Limit, 0, len(rows)-1)
-	for i, row := range rows[1:] {
+	limits := make([]Limit, 0, len(rows))
+	for i, row := range rows {
 		l, err := limitOf(row)
 		if err != nil {
-			return nil, fmt.Errorf("row %d of the list of limits, %q: %w", i+1, row, err)
+			return nil, fmt.Errorf("row %d of the list of limits, %q: %w", i+1, row["source"], err)
 		}
 		limits = append(limits, l)
 	}
 	return limits, nil
 }
 
-func limitOf(row []string) (Limit, error) {
-	l := Limit{Gas: Gas(row[0]), Kind: Kind(row[1]), Concerns: row[3], Note: row[8], Source: row[9], Confidence: Confidence(row[10])}
+func limitOf(row map[string]string) (Limit, error) {
+	l := Limit{Gas: Gas(row["gas"]), Kind: Kind(row["kind"]), Concerns: row["concerns"], Note: row["note"], Source: row["source"], Confidence: Confidence(row["confidence"])}
 	number := func(text string) (float64, error) {
 		v, err := strconv.ParseFloat(text, 64)
 		if err == nil && !(v > 0) {
@@ -91,23 +83,23 @@ func limitOf(row []string) (Limit, error) {
 		return v, err
 	}
 	var err error
-	if l.Least, err = number(row[4]); err != nil {
+	if l.Least, err = number(row["printed"]); err != nil {
 		return l, err
 	}
-	l.Greatest, l.Printed = l.Least, row[4]
-	if row[5] != "" {
-		if l.Greatest, err = number(row[5]); err != nil {
+	l.Greatest, l.Printed = l.Least, row["printed"]
+	if row["greatest"] != "" {
+		if l.Greatest, err = number(row["greatest"]); err != nil {
 			return l, err
 		}
-		l.Printed += " to " + row[5]
+		l.Printed += " to " + row["greatest"]
 	}
-	l.Printed += " " + row[6]
-	if row[2] != "" {
-		if l.Years, err = number(row[2]); err != nil {
+	l.Printed += " " + row["unit"]
+	if row["years"] != "" {
+		if l.Years, err = number(row["years"]); err != nil {
 			return l, err
 		}
 	}
-	if err := l.convert(row[6], row[7]); err != nil {
+	if err := l.convert(row["unit"], row["temp_c"]); err != nil {
 		return l, err
 	}
 	switch {

@@ -6,6 +6,8 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+
+	"farthingale/domain"
 )
 
 // Disputed marks a statement on which the sources disagree.
@@ -58,7 +60,7 @@ func Behaviours() (map[string]Behaviour, error) {
 	if err != nil {
 		return nil, err
 	}
-	rows, err := table(behaviourCSV, "key", "emits", "weak_emits", "emits_basis", "attacked_by", "attacked_basis", "light_responsivity", "light_basis",
+	rows, err := domain.Table(behaviourCSV, "key", "emits", "weak_emits", "emits_basis", "attacked_by", "attacked_basis", "light_responsivity", "light_basis",
 		"rh_min_pct", "rh_max_pct", "t_min_c", "t_max_c", "climate_basis", "case_use", "signs", "signs_basis")
 	if err != nil {
 		return nil, fmt.Errorf("read the behaviour of materials: %w", err)

@@ -4,6 +4,8 @@ import (
 	_ "embed" // for the list
 	"errors"
 	"fmt"
+
+	"farthingale/domain"
 )
 
 // CautionClosing ends every text about a hazard.
@@ -54,7 +56,7 @@ var cautionsCSV []byte
 // Cautions lists the usual cautions in the order in which they are shown. An error means that the
 // list in the program is damaged; it names the row.
 func Cautions() ([]Caution, error) {
-	rows, err := table(cautionsCSV, "id", "hazard", "found_in", "class", "other_class", "other_when", "caution", "call", "basis", "source")
+	rows, err := domain.Table(cautionsCSV, "id", "hazard", "found_in", "class", "other_class", "other_when", "caution", "call", "basis", "source")
 	if err != nil {
 		return nil, fmt.Errorf("read the cautions: %w", err)
 	}

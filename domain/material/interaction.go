@@ -8,6 +8,8 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+
+	"farthingale/domain"
 )
 
 // Path is the way by which a species comes from one material to another.
@@ -92,7 +94,7 @@ func Interactions() ([]Interaction, error) {
 	for _, m := range library {
 		keys[m.Key], families[m.Family] = true, true
 	}
-	rows, err := table(interactionsCSV, "id", "species", "emitter", "receptor", "path", "effect", "worse_when", "helps", "rh_trigger_pct", "severity", "severity_open", "basis", "remark", "source")
+	rows, err := domain.Table(interactionsCSV, "id", "species", "emitter", "receptor", "path", "effect", "worse_when", "helps", "rh_trigger_pct", "severity", "severity_open", "basis", "remark", "source")
 	if err != nil {
 		return nil, fmt.Errorf("read the interactions of materials: %w", err)
 	}

@@ -1,4 +1,5 @@
-// Package material knows what objects and mounts are made of, and the usual cautions for people who
+// Package material knows what objects and mounts are made of, what each material gives off and suffers
+// from, the findings that follow for a make-up (rules M1, M2), and the usual cautions for people who
 // handle it: the published library that every site begins with, before it adds its own (materials,
 // and the cautions that they call for). That a component is of an unidentified material never means
 // that it is harmless (rule M2); the library holds rows for kinds that are only half known.
@@ -7,9 +8,7 @@
 package material
 
 import (
-	"bytes"
 	_ "embed" // for the two lists
-	"encoding/csv"
 	"errors"
 	"fmt"
 	"regexp"
@@ -81,7 +80,7 @@ func Library() ([]Material, error) {
 	if err != nil {
 		return nil, err
 	}
-	rows, err := table(libraryCSV, "key", "name", "family", "category", "aat", "aat_match", "health", "health_basis", "hazards", "source")
+	rows, err := domain.Table(libraryCSV, "key", "name", "family", "category", "aat", "aat_match", "health", "health_basis", "hazards", "source")
 	if err != nil {
 		return nil, fmt.Errorf("read the library of materials: %w", err)
 	}
@@ -137,29 +136,3 @@ func (m Material) check(cautions map[string]bool) error {
 }
 
 func (b Basis) known() bool { return b == Published || b == Practice || b == Memory }
-
-// table reads a list with comment lines (#) and a header of exactly the given columns.
-func table(list []byte, columns ...string) ([]map[string]string, error) {
-	r := csv.NewReader(bytes.NewReader(list))
-	r.Comment = '#'
-	r.FieldsPerRecord = len(columns)
-	lines, err := r.ReadAll()
-	if err != nil {
-		return nil, err
-	}
-	if len(lines) < 2 || !slices.Equal(lines[0], columns) {
-		return nil, fmt.Errorf("the columns are not %s", strings.Join(columns, ", "))
-	}
-	rows := make([]map[string]string, 0, len(lines)-1)
-	for _, line := range lines[1:] {
-		row := map[string]string{}
-		for i, text := range line {
-			if text != strings.Join(strings.Fields(text), " ") || !domain.CleanText(text) {
-				return nil, fmt.Errorf("row %q: %s is not tidy text", line[0], columns[i])
-			}
-			row[columns[i]] = text
-		}
-		rows = append(rows, row)
-	}
-	return rows, nil
-}

@@ -1,7 +1,4 @@
-// Package finding says, from the recorded make-up of an object and the spaces that its parts share,
-// which part endangers which, by what path and how much (rules M1, M2). It knows the library of
-// materials and nothing of who keeps the make-up.
-package finding
+package material
 
 import (
 	"cmp"
@@ -10,11 +7,10 @@ import (
 	"strings"
 
 	"farthingale/domain"
-	"farthingale/domain/material"
 )
 
-// Material is one material of a part.
-type Material struct {
+// PartMaterial is one material of a part.
+type PartMaterial struct {
 	ID         domain.ID // of the identification
 	Key        string    // of the library; "" for unidentified
 	Name       string    // as people read it
@@ -27,7 +23,7 @@ type Material struct {
 
 // depends says whether what follows rests on an identification that is only possible, or on a row of
 // the library that stands for several materials.
-func (m Material) depends() bool {
+func (m PartMaterial) depends() bool {
 	return m.Confidence == "possible" || strings.HasSuffix(m.Key, "-unspecified")
 }
 
@@ -35,7 +31,7 @@ func (m Material) depends() bool {
 type Part struct {
 	ID        domain.ID
 	Label     string
-	Materials []Material
+	Materials []PartMaterial
 }
 
 // Contact says that two parts touch: by a joint, or by lying on one another.
@@ -72,21 +68,21 @@ type MakeUp struct {
 
 // Finding is one danger.
 type Finding struct {
-	Rule     string            `json:"rule"` // of the list of interactions, or IdentifyFirst
-	Species  string            `json:"species,omitempty"`
-	Path     material.Path     `json:"path"` // air, contact or self
-	Emitter  Side              `json:"emitter"`
-	Receptor Side              `json:"receptor"` // the zero part stands for people
-	Where    string            `json:"where"`    // the space, or how the two touch
-	Severity material.Severity `json:"severity"`
-	Depends  bool              `json:"depends"` // on an identification that is not sure
-	Effect   string            `json:"effect"`
-	Worse    string            `json:"worse_when"`
-	Helps    string            `json:"helps"`
-	Basis    material.Basis    `json:"basis"`
-	Remark   string            `json:"remark"`
-	Source   string            `json:"source"`
-	Steps    []string          `json:"steps"` // how the severity came about
+	Rule     string   `json:"rule"` // of the list of interactions, or IdentifyFirst
+	Species  string   `json:"species,omitempty"`
+	Path     Path     `json:"path"` // air, contact or self
+	Emitter  Side     `json:"emitter"`
+	Receptor Side     `json:"receptor"` // the zero part stands for people
+	Where    string   `json:"where"`    // the space, or how the two touch
+	Severity Severity `json:"severity"`
+	Depends  bool     `json:"depends"` // on an identification that is not sure
+	Effect   string   `json:"effect"`
+	Worse    string   `json:"worse_when"`
+	Helps    string   `json:"helps"`
+	Basis    Basis    `json:"basis"`
+	Remark   string   `json:"remark"`
+	Source   string   `json:"source"`
+	Steps    []string `json:"steps"` // how the severity came about
 }
 
 // Side is one material of one part; the zero Side is people.
@@ -108,36 +104,26 @@ func (f *Finding) Key() string {
 // Says is the finding in one sentence: what, where, why.
 func (f *Finding) Says() string {
 	if f.Rule == IdentifyFirst {
-		return fmt.Sprintf("%s of %s is not identified and shares closed air (%s): identify it first.", upper(f.Emitter.Material), f.Emitter.Part, f.Where)
+		return fmt.Sprintf("A material of %s is not identified and shares closed air (%s): identify it first.", f.Emitter.Part, f.Where)
 	}
-	name := material.SpeciesName(f.Species)
-	var b strings.Builder
+	name := SpeciesName(f.Species)
+	said := fmt.Sprintf("The %s of %s is a source of %s, to the harm of the %s of %s (%s): %s.", f.Emitter.Material, f.Emitter.Part, name, f.Receptor.Material, f.Receptor.Part, f.Where, f.Effect)
 	switch {
-	case f.Path == material.BySelf:
-		fmt.Fprintf(&b, "%s of %s keeps its own %s in %s: %s", upper(f.Emitter.Material), f.Emitter.Part, name, f.Where, f.Effect)
+	case f.Path == BySelf:
+		said = fmt.Sprintf("The %s of %s keeps its own %s in %s: %s.", f.Emitter.Material, f.Emitter.Part, name, f.Where, f.Effect)
 	case f.Receptor.PartID == (domain.ID{}):
-		fmt.Fprintf(&b, "%s of %s gives off %s (%s), which harms people: %s", upper(f.Emitter.Material), f.Emitter.Part, name, f.Where, f.Effect)
-	default:
-		fmt.Fprintf(&b, "%s from %s of %s attacks %s of %s (%s): %s", upper(name), f.Emitter.Material, f.Emitter.Part, f.Receptor.Material, f.Receptor.Part, f.Where, f.Effect)
+		said = fmt.Sprintf("The %s of %s is a source of %s, to the harm of people (%s): %s.", f.Emitter.Material, f.Emitter.Part, name, f.Where, f.Effect)
 	}
-	b.WriteByte('.')
 	if f.Depends {
-		b.WriteString(" This rests on an identification that is not sure.")
+		said += " This rests on an identification that is not sure."
 	}
-	return b.String()
-}
-
-func upper(s string) string {
-	if s == "" {
-		return s
-	}
-	return strings.ToUpper(s[:1]) + s[1:]
+	return said
 }
 
 // placed is a material in its part.
 type placed struct {
 	part     *Part
-	material *Material
+	material *PartMaterial
 }
 
 func (p placed) side() Side {
@@ -146,7 +132,7 @@ func (p placed) side() Side {
 
 // meeting is where an emitter and a receptor meet, or where a material is with itself.
 type meeting struct {
-	path  material.Path
+	path  Path
 	where string
 	open  bool // the severity of open air holds
 	rh    *float64
@@ -158,7 +144,7 @@ type meeting struct {
 // is a finding of its own (M2).
 //
 // source: common practice; the species, receptors and humidities are those of each rule's source.
-func Raise(m *MakeUp, rules []material.Interaction) []Finding {
+func Raise(m *MakeUp, rules []Interaction) []Finding {
 	var found []Finding
 	all := m.materials()
 	for _, rule := range rules {
@@ -190,7 +176,7 @@ func Raise(m *MakeUp, rules []material.Interaction) []Finding {
 }
 
 // emits says whether a material gives the species of a rule off.
-func emits(m *Material, rule material.Interaction) bool {
+func emits(m *PartMaterial, rule Interaction) bool {
 	if rule.Emitter.Named() {
 		return rule.Emitter.Holds(m.Key, m.Family)
 	}
@@ -198,7 +184,7 @@ func emits(m *Material, rule material.Interaction) bool {
 }
 
 // raised adds the finding when its severity is not zero.
-func raised(found []Finding, rule material.Interaction, e placed, receptor Side, at meeting) []Finding {
+func raised(found []Finding, rule Interaction, e placed, receptor Side, at meeting) []Finding {
 	severity, steps := rule.Severity, []string{fmt.Sprintf("the rule begins at %d", rule.Severity)}
 	if at.open {
 		severity = rule.SeverityOpen
@@ -248,18 +234,18 @@ func (m *MakeUp) spaces(parts ...domain.ID) []Space {
 	return all
 }
 
-func byAir(path material.Path, s Space) meeting {
+func byAir(path Path, s Space) meeting {
 	return meeting{path: path, where: s.Name, open: !s.closed(), rh: s.RHPct}
 }
 
 // meetings are all ways by which the species of a rule comes from e to r.
-func (m *MakeUp) meetings(e, r placed, path material.Path) []meeting {
+func (m *MakeUp) meetings(e, r placed, path Path) []meeting {
 	var all []meeting
 	itself := e.part == r.part && e.material == r.material
-	if path == material.BySelf {
+	if path == BySelf {
 		if itself {
 			for _, s := range m.spaces(e.part.ID) {
-				all = append(all, byAir(material.BySelf, s))
+				all = append(all, byAir(BySelf, s))
 			}
 		}
 		return all
@@ -267,18 +253,18 @@ func (m *MakeUp) meetings(e, r placed, path material.Path) []meeting {
 	if itself {
 		return nil
 	}
-	if path != material.ByContact && e.part != r.part {
+	if path != ByContact && e.part != r.part {
 		for _, s := range m.spaces(e.part.ID, r.part.ID) {
-			all = append(all, byAir(material.ByAir, s))
+			all = append(all, byAir(ByAir, s))
 		}
 	}
-	if path != material.ByAir {
+	if path != ByAir {
 		if e.part == r.part {
-			all = append(all, meeting{path: material.ByContact, where: "both of " + e.part.Label, rh: m.RHPct})
+			all = append(all, meeting{path: ByContact, where: "both of " + e.part.Label, rh: m.RHPct})
 		}
 		for _, c := range m.Contacts {
 			if c.A == e.part.ID && c.B == r.part.ID || c.B == e.part.ID && c.A == r.part.ID {
-				all = append(all, meeting{path: material.ByContact, where: c.Words, rh: m.RHPct})
+				all = append(all, meeting{path: ByContact, where: c.Words, rh: m.RHPct})
 				break // once, however many joints they have
 			}
 		}
@@ -287,13 +273,13 @@ func (m *MakeUp) meetings(e, r placed, path material.Path) []meeting {
 }
 
 // around is where people meet what e gives off: the air of its spaces, or the part itself.
-func (m *MakeUp) around(e placed, path material.Path) []meeting {
-	if path == material.ByContact {
+func (m *MakeUp) around(e placed, path Path) []meeting {
+	if path == ByContact {
 		return []meeting{{path: path, where: "by touching it", rh: m.RHPct}}
 	}
 	var all []meeting
 	for _, s := range m.spaces(e.part.ID) {
-		all = append(all, byAir(material.ByAir, s))
+		all = append(all, byAir(ByAir, s))
 	}
 	return all
 }
@@ -307,8 +293,8 @@ func (m *MakeUp) unidentified(all []placed) []Finding {
 		}
 		for _, s := range m.spaces(p.part.ID) {
 			if s.closed() {
-				found = append(found, Finding{Rule: IdentifyFirst, Path: material.ByAir, Emitter: p.side(), Receptor: p.side(), Where: s.Name, Severity: material.ActNext,
-					Effect: "what it gives off and suffers from is not known", Worse: "closed air", Helps: "identify it; until then keep the air moving", Basis: material.Practice, Source: "common practice",
+				found = append(found, Finding{Rule: IdentifyFirst, Path: ByAir, Emitter: p.side(), Receptor: p.side(), Where: s.Name, Severity: ActNext,
+					Effect: "what it gives off and suffers from is not known", Worse: "closed air", Helps: "identify it; until then keep the air moving", Basis: Practice, Source: "common practice",
 					Steps: []string{"an unidentified material in closed air is not taken for harmless"}})
 				break
 			}
