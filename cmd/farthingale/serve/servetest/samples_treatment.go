@@ -40,11 +40,7 @@ func treatmentSamples(h *House, g *Ground) []Sample {
 		}
 		return t
 	}
-	done := func(part string) treatment.Done {
-		three := decimal.NewFromInt(3)
-		return treatment.Done{HappenedAt: h.Now(), Hands: []domain.ID{ines.ID}, Components: []domain.ID{g.Parts[part]}, Minutes: 20, Note: "Brushed on.", Controls: "kept",
-			Materials: []treatment.Use{{MaterialKey: "acrylic-adhesive", Product: "Resin 72", Batch: "B-7", Concentration: &three, Unit: "percent_w_v", Solvent: "ethanol"}}}
-	}
+	done := func(part string) treatment.Done { return h.worked(g, part) }
 	begin := func() *treatment.Treatment {
 		return must(h.Treatment.Begin(ctx, ines.Actor, g.Object.ID, h.Proposed(g)))
 	}
@@ -88,7 +84,7 @@ func treatmentSamples(h *House, g *Ground) []Sample {
 	fragment := working.Departures[0].CameAway[0].Part.ID
 	working = must(h.Treatment.Designate(ctx, maud.Actor, working.ID, working.Version, treatment.NewDesignation{ComponentID: fragment, Designation: "disposal", Reason: "Mould."}))
 
-	signed := h.signedTreatment(ctx, g, decide(begin(), treatment.NewDecision{Outcome: treatment.ApproveWithConditions, Conditions: []treatment.NewCondition{{Binds: treatment.AtCompletion, Text: "show me"}}}), done("1a"))
+	signed := h.signedTreatment(ctx, g, decide(begin(), treatment.NewDecision{Outcome: treatment.ApproveWithConditions, Conditions: []treatment.NewCondition{{Binds: treatment.AtCompletion, Text: "show me"}}}))
 
 	at := func(t *treatment.Treatment) string { return "/treatments/" + t.ID.String() }
 	page, object := "GET /treatments/:id", "/objects/1968.14.2"
@@ -121,40 +117,83 @@ func treatmentSamples(h *House, g *Ground) []Sample {
 	}
 }
 
-// signedTreatment carries an approved treatment to its signature and an addendum.
-func (h *House) signedTreatment(ctx context.Context, g *Ground, t *treatment.Treatment, done treatment.Done) *treatment.Treatment {
+// worked is what a step says was done to a part.
+func (h *House) worked(g *Ground, part string) treatment.Done {
+	three := decimal.NewFromInt(3)
+	return treatment.Done{HappenedAt: h.Now(), Hands: []domain.ID{g.People[domain.Conservator].ID}, Components: []domain.ID{g.Parts[part]}, Minutes: 20, Note: "Brushed on.", Controls: "kept",
+		Materials: []treatment.Use{{MaterialKey: "acrylic-adhesive", Product: "Resin 72", Batch: "B-7", Concentration: &three, Unit: "percent_w_v", Solvent: "ethanol"}}}
+}
+
+// Completed is a treatment that was proposed, approved, carried out and completed, and waits to be signed
+// by the conservator.
+func (h *House) Completed(g *Ground) *treatment.Treatment {
 	h.t.Helper()
-	by, hours := g.People[domain.Conservator].Actor, decimal.NewFromInt(2)
-	condition := t.Conditions[0].ID
-	for _, act := range []func() (*treatment.Treatment, error){
-		func() (*treatment.Treatment, error) {
-			return h.Treatment.Acknowledge(ctx, by, t.ID, t.Version, treatment.Acknowledgement{Conditions: []domain.ID{condition}})
+	ctx, by, curator := h.t.Context(), g.People[domain.Conservator].Actor, g.People[domain.Curator].Actor
+	return h.carry(nil,
+		func(*treatment.Treatment) (*treatment.Treatment, error) {
+			return h.Treatment.Begin(ctx, by, g.Object.ID, h.Proposed(g))
 		},
-		func() (*treatment.Treatment, error) {
-			return h.Treatment.LogStep(ctx, by, t.ID, t.Version, treatment.NewStep{Done: done, Method: "consolidation"})
+		func(t *treatment.Treatment) (*treatment.Treatment, error) {
+			return h.Treatment.Submit(ctx, by, t.ID, t.Version)
 		},
-		func() (*treatment.Treatment, error) {
-			return h.Treatment.KeepReport(ctx, by, t.ID, t.Version, treatment.Report{AimReached: "Yes.", Deviations: "none", TestResults: "No gloss.", Removed: "nothing", Hours: &hours,
-				Components: []treatment.ComponentAfter{{ComponentID: g.Parts["1a"], Condition: "firm", NoPair: "the camera failed"}}, People: []domain.ID{by.ID},
-				Answers:  []treatment.Answer{{ConditionID: condition, Met: "not_met", Because: "nobody was there"}},
-				Handling: "Lift from below.", Display: "Lying.", Storage: "Cool.", NextCheck: h.Now().AddDate(0, 6, 0).Format(time.DateOnly)})
+		func(t *treatment.Treatment) (*treatment.Treatment, error) {
+			return h.Treatment.Decide(ctx, curator, t.ID, t.Version, 0, treatment.NewDecision{Version: 1, Statement: "Go on, with care.", Outcome: treatment.ApproveWithConditions,
+				Conditions: []treatment.NewCondition{{Binds: treatment.AtCompletion, Text: "show me"}}})
 		},
-		func() (*treatment.Treatment, error) { return h.Treatment.Complete(ctx, by, t.ID, t.Version) },
-		func() (*treatment.Treatment, error) {
-			return h.Treatment.Sign(ctx, by, t.ID, t.Version, treatment.Statement{Statement: "All true."})
-		},
-		func() (*treatment.Treatment, error) {
-			return h.Treatment.WriteAddendum(ctx, by, t.ID, t.Version, treatment.NewAddendum{Record: "completion", Field: "hours", Old: "2", New: "3", Reason: "One note was not counted."})
-		},
-		func() (*treatment.Treatment, error) {
-			return h.Treatment.WriteAddendum(ctx, by, t.ID, t.Version, treatment.NewAddendum{Record: "step", RecordID: t.Steps[0].ID, Field: "batch", Old: "B-7", New: "B-8", Reason: "Misread."})
-		},
-	} {
-		next, err := act()
+		func(t *treatment.Treatment) (*treatment.Treatment, error) { return h.completed(ctx, g, t), nil },
+	)
+}
+
+// carry takes a treatment through acts.
+func (h *House) carry(t *treatment.Treatment, acts ...func(*treatment.Treatment) (*treatment.Treatment, error)) *treatment.Treatment {
+	h.t.Helper()
+	for _, act := range acts {
+		next, err := act(t)
 		if err != nil {
 			h.t.Fatal(err)
 		}
 		t = next
 	}
 	return t
+}
+
+// completed carries an approved treatment with one condition to its completion.
+func (h *House) completed(ctx context.Context, g *Ground, t *treatment.Treatment) *treatment.Treatment {
+	h.t.Helper()
+	by, hours := g.People[domain.Conservator].Actor, decimal.NewFromInt(2)
+	condition := t.Conditions[0].ID
+	return h.carry(t,
+		func(t *treatment.Treatment) (*treatment.Treatment, error) {
+			return h.Treatment.Acknowledge(ctx, by, t.ID, t.Version, treatment.Acknowledgement{Conditions: []domain.ID{condition}})
+		},
+		func(t *treatment.Treatment) (*treatment.Treatment, error) {
+			return h.Treatment.LogStep(ctx, by, t.ID, t.Version, treatment.NewStep{Done: h.worked(g, "1a"), Method: "consolidation"})
+		},
+		func(t *treatment.Treatment) (*treatment.Treatment, error) {
+			return h.Treatment.KeepReport(ctx, by, t.ID, t.Version, treatment.Report{AimReached: "Yes.", Deviations: "none", TestResults: "No gloss.", Removed: "nothing", Hours: &hours,
+				Components: []treatment.ComponentAfter{{ComponentID: g.Parts["1a"], Condition: "firm", NoPair: "the camera failed"}}, People: []domain.ID{by.ID},
+				Answers:  []treatment.Answer{{ConditionID: condition, Met: "not_met", Because: "nobody was there"}},
+				Handling: "Lift from below.", Display: "Lying.", Storage: "Cool.", NextCheck: h.Now().AddDate(0, 6, 0).Format(time.DateOnly)})
+		},
+		func(t *treatment.Treatment) (*treatment.Treatment, error) {
+			return h.Treatment.Complete(ctx, by, t.ID, t.Version)
+		},
+	)
+}
+
+// signedTreatment carries an approved treatment to its signature and two addenda.
+func (h *House) signedTreatment(ctx context.Context, g *Ground, t *treatment.Treatment) *treatment.Treatment {
+	h.t.Helper()
+	by := g.People[domain.Conservator].Actor
+	return h.carry(h.completed(ctx, g, t),
+		func(t *treatment.Treatment) (*treatment.Treatment, error) {
+			return h.Treatment.Sign(ctx, by, t.ID, t.Version, treatment.Statement{Statement: "All true."})
+		},
+		func(t *treatment.Treatment) (*treatment.Treatment, error) {
+			return h.Treatment.WriteAddendum(ctx, by, t.ID, t.Version, treatment.NewAddendum{Record: "completion", Field: "hours", Old: "2", New: "3", Reason: "One note was not counted."})
+		},
+		func(t *treatment.Treatment) (*treatment.Treatment, error) {
+			return h.Treatment.WriteAddendum(ctx, by, t.ID, t.Version, treatment.NewAddendum{Record: "step", RecordID: t.Steps[0].ID, Field: "batch", Old: "B-7", New: "B-8", Reason: "Misread."})
+		},
+	)
 }

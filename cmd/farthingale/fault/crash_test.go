@@ -1,0 +1,156 @@
+//go:build unix
+
+package fault
+
+import (
+	"context"
+	"math/rand/v2"
+	"net/http"
+	"testing"
+	"time"
+)
+
+// TestKilledAtEveryStep kills the program once at every step of an act: before each statement, after each
+// answer of the database, after the commit and before the answer to the person.
+//
+// source: the ledger method as in K. Kingsbury, "Jepsen: on the perils of network partitions", 2013: the
+// client notes what was acknowledged and looks for it afterwards.
+func TestKilledAtEveryStep(t *testing.T) {
+	t.Parallel()
+	for _, k := range kinds {
+		t.Run(k.name, func(t *testing.T) {
+			t.Parallel()
+			w := newWorld(t)
+			a, n := k.ready(w, 0), 0
+			kept, undone := 0, 0
+			for step := 1; ; step++ {
+				before := w.image()
+				c := w.start(false)
+				got, err := c.send(t.Context(), a, step)
+				if err == nil {
+					if got.status/100 != 2 {
+						t.Fatalf("step %d: status %d: %s", step, got.status, got.body)
+					}
+					if found := w.found(a); found != 1 {
+						t.Errorf("step %d: acknowledged, and found %d times", step, found)
+					}
+					t.Logf("%s: killed at %d steps: %d times nothing was done, %d times all; acknowledged in the end, and found", k.name, step-1, undone, kept)
+					if undone < 4 || kept < 2 {
+						t.Error("the copy did not die where it should")
+					}
+					c.kill()
+					break
+				}
+				<-c.gone
+				w.settle()
+				switch found := w.found(a); found {
+				case 0:
+					undone++
+					if names := changed(before, w.image()); len(names) > 0 {
+						t.Errorf("step %d: half a record: %v", step, names)
+					}
+				case 1:
+					kept++
+					// The person who got no answer sends it again, and it is done once.
+					again := w.start(false)
+					got, err := again.send(t.Context(), a, 0)
+					if err != nil || got.status/100 != 2 || !got.replayed {
+						t.Errorf("step %d: sent again: %+v %v", step, got, err)
+					}
+					again.kill()
+					if found := w.found(a); found != 1 {
+						t.Errorf("step %d: found %d times after it was sent again", step, found)
+					}
+					n++
+					a = k.ready(w, n)
+				default:
+					t.Fatalf("step %d: found %d times", step, found)
+				}
+			}
+			w.whole()
+		})
+	}
+}
+
+// rounds is how often the program is killed at a random moment of each kind of act.
+const rounds = 50
+
+// TestKilledAtAnyMoment kills the program from outside at random moments of an act.
+func TestKilledAtAnyMoment(t *testing.T) {
+	t.Parallel()
+	for i, k := range kinds {
+		t.Run(k.name, func(t *testing.T) {
+			t.Parallel()
+			w := newWorld(t)
+			dice := rand.New(rand.NewPCG(2026, uint64(i))) // #nosec G404 G115 -- moments, not secrets
+			c := w.start(k.name == "upload")
+			var usual time.Duration
+			for n := range 3 { // how long one takes
+				began := time.Now()
+				if got, err := c.send(t.Context(), k.ready(w, n), 0); err != nil || got.status/100 != 2 {
+					t.Fatalf("%+v %v", got, err)
+				}
+				usual = time.Since(began)
+			}
+			type line struct {
+				act          act
+				acknowledged bool
+			}
+			var ledger []line
+			for n := range rounds {
+				a := k.ready(w, 3+n)
+				moment := time.Duration(dice.Int64N(int64(usual) * 3 / 2))
+				ended := make(chan struct{})
+				timer := time.AfterFunc(moment, func() { c.kill(); close(ended) })
+				got, err := c.send(t.Context(), a, 0)
+				if err == nil && got.status != http.StatusCreated && got.status != http.StatusOK {
+					t.Fatalf("round %d: status %d: %s", n, got.status, got.body)
+				}
+				ledger = append(ledger, line{a, err == nil})
+				if timer.Stop() { // it was quicker
+					c.kill()
+				} else {
+					<-ended
+				}
+				w.settle()
+				if found := w.found(a); found > 1 || err == nil && found != 1 {
+					t.Errorf("round %d: answered %v, found %d times", n, err == nil, found)
+				}
+				c = w.start(k.name == "upload")
+				if err != nil { // the person sends it again
+					if got, err := c.send(t.Context(), a, 0); err != nil || got.status/100 != 2 {
+						t.Errorf("round %d: sent again: %+v %v", n, got, err)
+					}
+				}
+			}
+			c.kill()
+			w.settle()
+			acknowledged, lost, doubled := 0, 0, 0
+			for _, l := range ledger {
+				if l.acknowledged {
+					acknowledged++
+				}
+				switch w.found(l.act) {
+				case 0:
+					lost++
+				case 1:
+				default:
+					doubled++
+				}
+			}
+			t.Logf("%s: killed %d times; %d acknowledged before the kill, %d only when sent again; lost %d, doubled %d", k.name, rounds, acknowledged, rounds-acknowledged, lost, doubled)
+			if lost+doubled > 0 {
+				t.Error("the ledger does not agree with the records")
+			}
+			if acknowledged == rounds {
+				t.Error("no kill came in time")
+			}
+			w.whole()
+		})
+	}
+}
+
+// bounded is a request that somebody waits for at most a minute.
+func bounded(ctx context.Context) (context.Context, context.CancelFunc) {
+	return context.WithTimeout(ctx, time.Minute)
+}

@@ -1,0 +1,291 @@
+//go:build unix
+
+package fault
+
+import (
+	"encoding/json"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"farthingale/cmd/farthingale/serve"
+	"farthingale/cmd/farthingale/serve/servetest"
+	"farthingale/domain"
+	"farthingale/domain/movement"
+	"farthingale/postgres/bucket"
+)
+
+// world is a museum on which acts are tried. The house of the test itself prepares and looks; copies of
+// the program act.
+type world struct {
+	t                 testing.TB
+	house             *servetest.House
+	ground            *servetest.Ground
+	places            []domain.ID
+	bucketURL, folder string
+}
+
+func newWorld(t testing.TB, change ...func(*serve.Settings)) *world {
+	t.Helper()
+	w := &world{t: t, folder: t.TempDir()}
+	w.bucketURL = "file://" + filepath.ToSlash(w.folder)
+	w.house = servetest.New(t, append([]func(*serve.Settings){func(s *serve.Settings) { s.BucketURL = w.bucketURL }}, change...)...)
+	w.ground = w.house.Ground()
+	for _, code := range []string{"TA-1", "TA-2"} {
+		p, err := w.house.Movement.AddPlace(t.Context(), w.who(domain.Registrar).Actor, movement.NewPlace{PlaceFacts: movement.PlaceFacts{Kind: "site", Code: code, Name: "Store " + code}})
+		if err != nil {
+			t.Fatal(err)
+		}
+		w.places = append(w.places, p.ID)
+	}
+	return w
+}
+
+func (w *world) who(role domain.Role) servetest.Someone { return w.ground.People[role] }
+
+// act is a request that writes, ready to be sent, and how to find what it wrote.
+type act struct {
+	path, kind, token, key string
+	version                int64 // of If-Match; 0: none
+	body                   []byte
+	countSQL               string // how many times what it wrote is there
+	args                   []any
+}
+
+// kind of act: prepare makes the n-th one, on a subject that is as it should be for it.
+type kind struct {
+	name    string
+	prepare func(w *world, n int) act
+}
+
+// kinds are the acts that are tried: of one row and of many, with a seal, with a file, with a notice.
+var kinds = []kind{
+	{"signing", func(w *world, n int) act {
+		t := w.house.Completed(w.ground)
+		return act{path: "/treatments/" + t.ID.String() + "/signature", token: w.who(domain.Conservator).Token, version: t.Version,
+			body:     w.json(map[string]string{"statement": "All true."}),
+			countSQL: `select count(*) from treatment t join seal s on s.subject_id = t.id and s.kind = 'treatment' where t.id = $1 and t.state = 'signed'`, args: []any{t.ID}}
+	}},
+	{"upload", func(w *world, n int) act {
+		caption := fmt.Sprintf("Taken in series, number %d", n)
+		return act{path: "/objects/" + w.ground.Object.ID.String() + "/photos?view=detail&light=normal&stage=condition&caption=" + strings.ReplaceAll(caption, " ", "+"),
+			token: w.who(domain.Conservator).Token, kind: "image/jpeg", body: servetest.JPEG(uint8(n)), // #nosec G115 -- fewer than 256
+			countSQL: `select count(*) from photo p join file f on f.sha256 = p.original_sha256 where p.caption = $1`, args: []any{caption}}
+	}},
+	{"move", func(w *world, n int) act {
+		reason := fmt.Sprintf("move number %d", n)
+		r := movement.Relocation{ToPlaceID: w.places[n%len(w.places)], Reason: reason, Hands: &movement.Hands{Minutes: 5, Controls: "kept"}}
+		where, err := w.house.Movement.Where(w.t.Context(), w.who(domain.Registrar).Actor, w.ground.Object.ID)
+		if err != nil {
+			w.t.Fatal(err)
+		}
+		if now, known := where[w.ground.Object.ID]; known {
+			r.FromPlacementID = &now.ID
+			if now.Place.ID == r.ToPlaceID {
+				r.ToPlaceID = w.places[(n+1)%len(w.places)]
+			}
+		}
+		return act{path: "/objects/" + w.ground.Object.ID.String() + "/moves", token: w.who(domain.Registrar).Token, body: w.json(r),
+			countSQL: `select count(*) from placement p join placement_handling x on x.placement_id = p.id join handling h on h.id = x.handling_id where p.reason = $1`, args: []any{reason}}
+	}},
+	{"handling with a stop", func(w *world, n int) act {
+		note := fmt.Sprintf("A crack, number %d", n)
+		return act{path: "/objects/" + w.ground.Object.ID.String() + "/handlings", token: w.who(domain.MountMaker).Token,
+			body: w.json(map[string]any{"minutes": 5, "purpose": "mounting", "noticed": []string{"noise"}, "note": note, "controls": "kept",
+				"component_ids": []domain.ID{w.ground.Parts["1a"]}}),
+			countSQL: `select count(*) from handling h join stop s on s.handling_id = h.id join notice n on n.subject_id = s.id where h.note = $1`, args: []any{note}}
+	}},
+}
+
+// ready gives the n-th act of a kind a key.
+func (k kind) ready(w *world, n int) act {
+	a := k.prepare(w, n)
+	a.key = fmt.Sprintf("%s %d", k.name, n)
+	if a.kind == "" {
+		a.kind = "application/json"
+	}
+	return a
+}
+
+func (w *world) json(v any) []byte {
+	w.t.Helper()
+	b, err := json.Marshal(v)
+	if err != nil {
+		w.t.Fatal(err)
+	}
+	return b
+}
+
+// found counts what an act wrote.
+func (w *world) found(a act) (n int) {
+	w.t.Helper()
+	if err := w.house.Database.OwnerPool().QueryRow(w.t.Context(), a.countSQL, a.args...).Scan(&n); err != nil {
+		w.t.Fatalf("%s: %v", a.countSQL, err)
+	}
+	return n
+}
+
+// settle waits until the database has noticed that a copy is gone: what it had sent is done or undone.
+func (w *world) settle() {
+	w.t.Helper()
+	for {
+		var left int
+		err := w.house.Database.OwnerPool().QueryRow(w.t.Context(), `select count(*) from pg_stat_activity where datname = current_database() and application_name = $1`, copyName).Scan(&left)
+		if err != nil {
+			w.t.Fatal(err)
+		}
+		if left == 0 {
+			return
+		}
+		time.Sleep(2 * time.Millisecond)
+	}
+}
+
+// beside are tables that an act may touch though it fails: a file's row is written before the records
+// that need it, and swept when none comes; when a token was last used is no record.
+var beside = map[string]bool{"file": true, "token": true, "schema_migrations": true}
+
+// image is every row of every table by its hash, so that two images tell whether anything was changed.
+func (w *world) image() map[string]string {
+	w.t.Helper()
+	ctx, pool := w.t.Context(), w.house.Database.OwnerPool()
+	rows, err := pool.Query(ctx, `select relname from pg_class where relkind = 'r' and relnamespace = 'public'::regnamespace`)
+	if err != nil {
+		w.t.Fatal(err)
+	}
+	var parts []string
+	for rows.Next() {
+		var name string
+		if err := rows.Scan(&name); err != nil {
+			w.t.Fatal(err)
+		}
+		if !beside[name] && !strings.HasPrefix(name, "river_") || name == "river_job" {
+			parts = append(parts, fmt.Sprintf(`select '%[1]s', count(*) || ' rows ' || coalesce(md5(string_agg(x::text, ' ' order by x::text)), '') from %[1]s x`, name))
+		}
+	}
+	if err := rows.Err(); err != nil {
+		w.t.Fatal(err)
+	}
+	image := map[string]string{}
+	rows, err = pool.Query(ctx, strings.Join(parts, " union all "))
+	if err != nil {
+		w.t.Fatal(err)
+	}
+	for rows.Next() {
+		var name, sum string
+		if err := rows.Scan(&name, &sum); err != nil {
+			w.t.Fatal(err)
+		}
+		image[name] = sum
+	}
+	if err := rows.Err(); err != nil {
+		w.t.Fatal(err)
+	}
+	return image
+}
+
+// changed names the tables that differ.
+func changed(before, after map[string]string) (names []string) {
+	for name, sum := range after {
+		if before[name] != sum {
+			names = append(names, fmt.Sprintf("%s: %s, before %s", name, sum, before[name]))
+		}
+	}
+	return names
+}
+
+// whole checks what must be true at the end, whatever happened: seals and files verify clean, no treatment
+// is signed without its seal, and a sweep leaves exactly the files that records need.
+func (w *world) whole() {
+	w.t.Helper()
+	ctx := w.t.Context()
+	report, err := w.house.Record.Verify(ctx, nil)
+	if err != nil || !report.Clean {
+		w.t.Errorf("verify: %+v %v", report, err)
+	}
+	files, first, err := w.house.Photo.Verify(ctx)
+	if err != nil || first != "" {
+		w.t.Errorf("verify files: %+v %s %v", files, first, err)
+	}
+	for what, sql := range map[string]string{
+		"signed treatments without one seal": `select count(*) from treatment t where state = 'signed' and (select count(*) from seal s where s.kind = 'treatment' and s.subject_id = t.id) <> 1`,
+		"seals of treatments unsigned":       `select count(*) from seal s where kind = 'treatment' and not exists (select from treatment t where t.id = s.subject_id and t.state = 'signed')`,
+		"moves without a mover":              `select count(*) from placement p where not exists (select from placement_mover m where m.placement_id = p.id)`,
+		"handlings without hands":            `select count(*) from handling h where not exists (select from handling_person p where p.handling_id = h.id)`,
+		"stops without an event":             `select count(*) from stop s where not exists (select from event e where e.subject_id = s.id)`,
+		"photographs without an event":       `select count(*) from photo p where not exists (select from event e where e.subject_id = p.id)`,
+	} {
+		var n int
+		if err := w.house.Database.OwnerPool().QueryRow(ctx, sql).Scan(&n); err != nil {
+			w.t.Fatalf("%s: %v", what, err)
+		}
+		if n != 0 {
+			w.t.Errorf("%d %s", n, what)
+		}
+	}
+	w.age(48 * time.Hour)
+	if _, err := w.house.Photo.Sweep(ctx); err != nil {
+		w.t.Errorf("sweep: %v", err)
+	}
+	needed := map[string]bool{}
+	rows, err := w.house.Database.OwnerPool().Query(ctx, `select sha256 from file where file_needed(sha256)`)
+	if err != nil {
+		w.t.Fatal(err)
+	}
+	for rows.Next() {
+		var sha string
+		if err := rows.Scan(&sha); err != nil {
+			w.t.Fatal(err)
+		}
+		needed[sha] = true
+	}
+	if err := rows.Err(); err != nil {
+		w.t.Fatal(err)
+	}
+	if err := w.house.Bucket.List(ctx, func(k bucket.Kept) error {
+		if !needed[k.SHA256] {
+			w.t.Errorf("file %s lies there, and no record needs it", k.SHA256)
+		}
+		delete(needed, k.SHA256)
+		return nil
+	}); err != nil {
+		w.t.Fatal(err)
+	}
+	for sha := range needed {
+		w.t.Errorf("file %s is needed and not there", sha)
+	}
+	if left, err := filepath.Glob(filepath.Join(w.folder, "arriving", "*")); err != nil || len(left) > 0 {
+		w.t.Errorf("arriving files are left: %v %v", left, err)
+	}
+}
+
+// age makes all files of the bucket look so much older, and their rows with them: a sweep spares the young.
+func (w *world) age(by time.Duration) {
+	w.t.Helper()
+	then := time.Now().Add(-by)
+	err := filepath.WalkDir(w.folder, func(path string, d fs.DirEntry, err error) error {
+		if err != nil || d.IsDir() {
+			return err
+		}
+		return os.Chtimes(path, then, then)
+	})
+	if err != nil {
+		w.t.Fatal(err)
+	}
+	if _, err := w.house.Database.OwnerPool().Exec(w.t.Context(), `update file set kept_at = kept_at - $1::interval`, by); err != nil {
+		w.t.Fatal(err)
+	}
+}
+
+// jobsLeft counts jobs that wait or run.
+func (w *world) jobsLeft() (n int) {
+	w.t.Helper()
+	if err := w.house.Database.OwnerPool().QueryRow(w.t.Context(), `select count(*) from river_job where state not in ('completed', 'cancelled', 'discarded')`).Scan(&n); err != nil {
+		w.t.Fatal(err)
+	}
+	return n
+}
