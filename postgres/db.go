@@ -7,7 +7,9 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"io"
 	"math/rand/v2"
+	"net"
 	"time"
 
 	"github.com/jackc/pgx/v5"
@@ -48,9 +50,7 @@ func (db *DB) Do(ctx context.Context, act func(ctx context.Context) error) error
 		return act(ctx)
 	}
 	for try := 1; ; try++ {
-		err := pgx.BeginFunc(ctx, db.pool, func(tx pgx.Tx) error {
-			return act(context.WithValue(ctx, txKey{}, tx))
-		})
+		err := db.once(ctx, act)
 		var pgErr *pgconn.PgError
 		if try == 4 || !errors.As(err, &pgErr) || (pgErr.Code != "40001" && pgErr.Code != "40P01") {
 			return fault(err, "transaction")
@@ -62,6 +62,33 @@ func (db *DB) Do(ctx context.Context, act func(ctx context.Context) error) error
 		case <-time.After(wait):
 		}
 	}
+}
+
+// once is one try of Do.
+func (db *DB) once(ctx context.Context, act func(ctx context.Context) error) error {
+	tx, err := db.pool.Begin(ctx)
+	if err != nil {
+		return err
+	}
+	defer func() { _ = tx.Rollback(ctx) }() // does nothing after the commit, and after a panic what is right
+	if err := act(context.WithValue(ctx, txKey{}, tx)); err != nil {
+		return err
+	}
+	err = tx.Commit(ctx)
+	if lost(err) {
+		// The commit was on its way; nobody can say whether it arrived.
+		return &domain.Error{Kind: domain.KindUnavailable, Code: "outcome_unknown", RetryAfterSeconds: 2, Err: fmt.Errorf("commit: %w", err),
+			Message: "The database broke off before it said whether this was kept. Look whether it is there before you do it again; a program sends it again with the same Idempotency-Key."}
+	}
+	return err
+}
+
+// lost says whether err is that of a connection that broke, or of a database that gave no answer in time.
+func lost(err error) bool {
+	var network net.Error
+	var connecting *pgconn.ConnectError
+	return errors.As(err, &network) || errors.As(err, &connecting) || pgconn.SafeToRetry(err) || errors.Is(err, io.ErrUnexpectedEOF) || errors.Is(err, io.EOF) ||
+		errors.Is(err, net.ErrClosed) || errors.Is(err, context.DeadlineExceeded)
 }
 
 // tx is Do for a store's function that speaks to the transaction itself.
@@ -150,8 +177,7 @@ func fault(err error, attempt string, args ...any) error {
 		}
 		return fmt.Errorf("%s: %w", what, err)
 	}
-	var connectErr *pgconn.ConnectError
-	if errors.As(err, &connectErr) {
+	if lost(err) {
 		return unavailable(fmt.Errorf("%s: %w", what, err))
 	}
 	return fmt.Errorf("%s: %w", what, err)

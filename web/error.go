@@ -3,6 +3,7 @@ package web
 import (
 	"errors"
 	"net/http"
+	"strconv"
 	"strings"
 
 	"github.com/labstack/echo/v4"
@@ -54,6 +55,9 @@ func (s *Server) HandleError(err error, c echo.Context) {
 		status = statuses[known.Kind]
 		p.Heading, p.Message, p.Rule = headings[known.Kind], known.Message, known.Rule()
 		p.Fields, p.Missing, p.Outside = known.Fields, known.Missing, known.Outside
+		if known.RetryAfterSeconds > 0 {
+			c.Response().Header().Set("Retry-After", strconv.Itoa(known.RetryAfterSeconds))
+		}
 		if known.Err != nil {
 			s.Log.WarnContext(ctx, "refused", "path", c.Path(), "code", known.Code, "error", known.Err)
 		}

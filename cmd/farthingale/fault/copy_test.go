@@ -186,9 +186,10 @@ func (c *running) kill() {
 
 // answer is what came back.
 type answer struct {
-	status   int
-	replayed bool
-	body     string
+	status     int
+	replayed   bool
+	retryAfter string
+	body       string
 }
 
 // send sends an act. An error means that no whole answer came back. step 0: the copy does not kill itself.
@@ -198,18 +199,23 @@ func (c *running) send(ctx context.Context, a act, step int) (answer, error) {
 		return answer{}, err
 	}
 	r.Close = true
-	r.Header.Set("Authorization", "Bearer "+a.token)
-	r.Header.Set("Content-Type", a.kind)
-	r.Header.Set("Idempotency-Key", a.key)
+	a.headers(r)
 	r.Header.Set(dieAt, strconv.Itoa(step))
-	if a.version > 0 {
-		r.Header.Set("If-Match", fmt.Sprintf(`"v%d"`, a.version))
-	}
 	got, err := http.DefaultClient.Do(r)
 	if err != nil {
 		return answer{}, err
 	}
 	defer func() { _ = got.Body.Close() }()
 	b, err := io.ReadAll(got.Body)
-	return answer{status: got.StatusCode, replayed: got.Header.Get("Idempotency-Replayed") != "", body: string(b)}, err
+	return answer{status: got.StatusCode, replayed: got.Header.Get("Idempotency-Replayed") != "", retryAfter: got.Header.Get("Retry-After"), body: string(b)}, err
+}
+
+// headers say who acts, on what, and under which key.
+func (a act) headers(r *http.Request) {
+	r.Header.Set("Authorization", "Bearer "+a.token)
+	r.Header.Set("Content-Type", a.kind)
+	r.Header.Set("Idempotency-Key", a.key)
+	if a.version > 0 {
+		r.Header.Set("If-Match", fmt.Sprintf(`"v%d"`, a.version))
+	}
 }

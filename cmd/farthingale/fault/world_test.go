@@ -17,6 +17,7 @@ import (
 	"farthingale/domain"
 	"farthingale/domain/movement"
 	"farthingale/postgres/bucket"
+	"farthingale/postgres/pgtest"
 )
 
 // world is a museum on which acts are tried. The house of the test itself prepares and looks; copies of
@@ -29,11 +30,16 @@ type world struct {
 	bucketURL, folder string
 }
 
-func newWorld(t testing.TB, change ...func(*serve.Settings)) *world {
+func newWorld(t testing.TB) *world {
+	t.Helper()
+	return worldOn(t, pgtest.New(t))
+}
+
+func worldOn(t testing.TB, database *pgtest.Database) *world {
 	t.Helper()
 	w := &world{t: t, folder: t.TempDir()}
 	w.bucketURL = "file://" + filepath.ToSlash(w.folder)
-	w.house = servetest.New(t, append([]func(*serve.Settings){func(s *serve.Settings) { s.BucketURL = w.bucketURL }}, change...)...)
+	w.house = servetest.On(t, database, func(s *serve.Settings) { s.BucketURL = w.bucketURL })
 	w.ground = w.house.Ground()
 	for _, code := range []string{"TA-1", "TA-2"} {
 		p, err := w.house.Movement.AddPlace(t.Context(), w.who(domain.Registrar).Actor, movement.NewPlace{PlaceFacts: movement.PlaceFacts{Kind: "site", Code: code, Name: "Store " + code}})

@@ -198,7 +198,7 @@ func (h *House) router(s Settings, pool *pgxpool.Pool) *echo.Echo {
 				return err
 			},
 		}),
-		middleware.GzipWithConfig(middleware.GzipConfig{Level: 1, MinLength: api.GzipFrom, Skipper: fileBody}),
+		deadline, middleware.GzipWithConfig(middleware.GzipConfig{Level: 1, MinLength: api.GzipFrom, Skipper: fileBody}),
 	)
 	e.GET("/healthz", func(c echo.Context) error { return c.String(http.StatusOK, "alive\n") })
 	e.GET("/readyz", func(c echo.Context) error {
@@ -229,6 +229,25 @@ func fileBody(c echo.Context) bool {
 		}
 	}
 	return strings.HasPrefix(path, "/files/") || c.Request().Header.Get("Range") != ""
+}
+
+// answerWithin is how long an answer may take. A database that hangs then gets no more time, and whoever
+// waits is told so.
+const answerWithin = 15 * time.Second
+
+// deadline bounds every request but those that carry files, which a poor network may stretch to minutes.
+func deadline(next echo.HandlerFunc) echo.HandlerFunc {
+	return func(c echo.Context) error {
+		r := c.Request()
+		kind := r.Header.Get("Content-Type")
+		if fileBody(c) || r.Method == http.MethodPost && kind != "" && !strings.HasPrefix(kind, "application/json") && !strings.HasPrefix(kind, "application/x-www-form-urlencoded") {
+			return next(c)
+		}
+		ctx, cancel := context.WithTimeout(r.Context(), answerWithin)
+		defer cancel()
+		c.SetRequest(r.WithContext(ctx))
+		return next(c)
+	}
 }
 
 // Sweep forgets what is kept for a day only: failed sign-ins, expired sessions, kept answers.

@@ -37,7 +37,13 @@ type House struct {
 // New starts a house on a fresh database. change may alter the settings.
 func New(t testing.TB, change ...func(*serve.Settings)) *House {
 	t.Helper()
-	h := &House{Database: pgtest.New(t), t: t}
+	return On(t, pgtest.New(t), change...)
+}
+
+// On starts a house on a database.
+func On(t testing.TB, database *pgtest.Database, change ...func(*serve.Settings)) *House {
+	t.Helper()
+	h := &House{Database: database, t: t}
 	site := domain.DefaultSite()
 	site.Name, site.Version = "Museum of the Tide", "test"
 	settings := serve.Settings{Site: site, Log: slog.New(slog.NewTextHandler(output{t}, &slog.HandlerOptions{Level: slog.LevelWarn})), Now: h.Now,
