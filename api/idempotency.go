@@ -92,11 +92,13 @@ func replayable(r *http.Request) (*keptBody, []byte, error) {
 	}
 	f, err := os.CreateTemp("", "farthingale-body-*")
 	if err != nil {
-		return nil, nil, fmt.Errorf("make a temporary file: %w", err)
+		return nil, nil, domain.NoRoom(fmt.Errorf("make a temporary file: %w", err))
 	}
 	kept := &keptBody{file: f}
 	n, err := io.Copy(io.MultiWriter(f, hash), io.LimitReader(r.Body, uploadMost+1))
-	switch {
+	switch full := domain.NoRoom(err); {
+	case full != err:
+		err = full
 	case err != nil:
 		err = &domain.Error{Kind: domain.KindUnparseable, Code: "body", Message: "The body ended before it was complete.", Err: err}
 	case n > uploadMost:

@@ -172,7 +172,7 @@ func fault(err error, attempt string, args ...any) error {
 		switch {
 		case pgErr.Code == "22021" || pgErr.Code == "22P05": // bad UTF-8, NUL
 			return &domain.Error{Kind: domain.KindInvalid, Code: "text", Message: "The text holds characters that cannot be kept.", Err: fmt.Errorf("%s: %w", what, err)}
-		case pgErr.Code[:2] == "08" || pgErr.Code[:2] == "57" || pgErr.Code == "53300":
+		case pgErr.Code[:2] == "08" || pgErr.Code[:2] == "57" || pgErr.Code[:2] == "53":
 			return unavailable(fmt.Errorf("%s: %w", what, err))
 		}
 		return fmt.Errorf("%s: %w", what, err)

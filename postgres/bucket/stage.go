@@ -34,11 +34,11 @@ var ErrTooLarge = errors.New("more bytes than allowed")
 
 // Stage takes what r gives, at most most bytes, into a temporary file. When r gives more, Stage
 // stops reading and returns ErrTooLarge; when r fails it is KindUnparseable, for the sender broke
-// off. Either way nothing is left behind.
+// off; when there is no room it is domain.NoRoom. Either way nothing is left behind.
 func (b *Bucket) Stage(ctx context.Context, r io.Reader, most int64) (*Staged, error) {
 	f, err := os.CreateTemp(b.staging, stagedName)
 	if err != nil {
-		return nil, fmt.Errorf("make a temporary file: %w", err)
+		return nil, domain.NoRoom(fmt.Errorf("make a temporary file: %w", err))
 	}
 	s := &Staged{File: f, bucket: b}
 	h := sha256.New()
@@ -50,7 +50,7 @@ func (b *Bucket) Stage(ctx context.Context, r io.Reader, most int64) (*Staged, e
 	case from.err != nil:
 		err = &domain.Error{Kind: domain.KindUnparseable, Code: "body", Message: "The file broke off before it was complete. Send it again.", Err: from.err}
 	case err != nil:
-		err = fmt.Errorf("write a temporary file: %w", err)
+		err = domain.NoRoom(fmt.Errorf("write a temporary file: %w", err))
 	case s.size > most:
 		err = ErrTooLarge
 	}
@@ -102,7 +102,7 @@ func (s *Staged) Keep(ctx context.Context) error {
 		return err
 	}
 	if s.bucket.folder != "" {
-		return s.keepInFolder(ctx, k)
+		return domain.NoRoom(s.keepInFolder(ctx, k))
 	}
 	if there, err := s.bucket.holds(ctx, k, s.size); err != nil || there {
 		return err

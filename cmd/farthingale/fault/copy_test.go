@@ -14,6 +14,7 @@ import (
 	"net/http"
 	"os"
 	"os/exec"
+	"os/signal"
 	"strconv"
 	"strings"
 	"sync/atomic"
@@ -32,9 +33,10 @@ import (
 const (
 	databaseEnv = "FAULT_DATABASE_URL"
 	bucketEnv   = "FAULT_BUCKET_URL"
-	jobsEnv     = "FAULT_JOBS"
-	dieAt       = "Fault-Die-At" // request header: the step at which the copy kills itself; 0: none
-	copyName    = "fault copy"   // of its sessions in the database
+	jobsEnv     = "FAULT_JOBS"      // not empty: it does jobs too
+	roomEnv     = "FAULT_FILE_ROOM" // how many bytes of a file it can write; empty: any number
+	dieAt       = "Fault-Die-At"    // request header: the step at which the copy kills itself; 0: none
+	copyName    = "fault copy"      // of its sessions in the database
 )
 
 func TestMain(m *testing.M) {
@@ -86,9 +88,25 @@ func (tracer) TraceBatchQuery(ctx context.Context, _ *pgx.Conn, _ pgx.TraceBatch
 
 func (tracer) TraceBatchEnd(ctx context.Context, _ *pgx.Conn, _ pgx.TraceBatchEndData) { pass(ctx) }
 
+// bounded lets this process write so many bytes of a file and no more, as a full disk would.
+func bounded(text string) error {
+	if text == "" {
+		return nil
+	}
+	most, err := strconv.ParseUint(text, 10, 64)
+	if err != nil {
+		return err
+	}
+	signal.Ignore(syscall.SIGXFSZ) // the write shall fail, not the process
+	return syscall.Setrlimit(syscall.RLIMIT_FSIZE, &syscall.Rlimit{Cur: most, Max: most})
+}
+
 // serveCopy serves until its standard input ends, which it does with the test at the latest.
 func serveCopy() error {
 	ctx := context.Background()
+	if err := bounded(os.Getenv(roomEnv)); err != nil {
+		return err
+	}
 	config, err := pgxpool.ParseConfig(os.Getenv(databaseEnv))
 	if err != nil {
 		return err
@@ -139,18 +157,19 @@ type running struct {
 	gone    chan struct{}
 }
 
+// withJobs and withRoom are what a copy is told beside where it works.
+func withJobs() string          { return jobsEnv + "=yes" }
+func withRoom(bytes int) string { return roomEnv + "=" + strconv.Itoa(bytes) }
+
 // start runs a copy on the world's database and bucket.
-func (w *world) start(jobs bool) *running {
+func (w *world) start(told ...string) *running {
 	w.t.Helper()
 	program, err := os.Executable()
 	if err != nil {
 		w.t.Fatal(err)
 	}
 	c := &running{t: w.t, cmd: exec.Command(program), stderr: &bytes.Buffer{}, gone: make(chan struct{})}
-	c.cmd.Env = append(os.Environ(), databaseEnv+"="+w.house.Database.URL, bucketEnv+"="+w.bucketURL)
-	if jobs {
-		c.cmd.Env = append(c.cmd.Env, jobsEnv+"=yes")
-	}
+	c.cmd.Env = append(append(os.Environ(), databaseEnv+"="+w.house.Database.URL, bucketEnv+"="+w.bucketURL), told...)
 	c.cmd.Stderr = c.stderr
 	stdin, err := c.cmd.StdinPipe()
 	if err != nil {
@@ -214,7 +233,9 @@ func (c *running) send(ctx context.Context, a act, step int) (answer, error) {
 func (a act) headers(r *http.Request) {
 	r.Header.Set("Authorization", "Bearer "+a.token)
 	r.Header.Set("Content-Type", a.kind)
-	r.Header.Set("Idempotency-Key", a.key)
+	if a.key != "" {
+		r.Header.Set("Idempotency-Key", a.key)
+	}
 	if a.version > 0 {
 		r.Header.Set("If-Match", fmt.Sprintf(`"v%d"`, a.version))
 	}

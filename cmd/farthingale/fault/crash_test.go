@@ -3,7 +3,6 @@
 package fault
 
 import (
-	"context"
 	"math/rand/v2"
 	"net/http"
 	"testing"
@@ -25,7 +24,7 @@ func TestKilledAtEveryStep(t *testing.T) {
 			kept, undone := 0, 0
 			for step := 1; ; step++ {
 				before := w.image()
-				c := w.start(false)
+				c := w.start()
 				got, err := c.send(t.Context(), a, step)
 				if err == nil {
 					if got.status/100 != 2 {
@@ -52,7 +51,7 @@ func TestKilledAtEveryStep(t *testing.T) {
 				case 1:
 					kept++
 					// The person who got no answer sends it again, and it is done once.
-					again := w.start(false)
+					again := w.start()
 					got, err := again.send(t.Context(), a, 0)
 					if err != nil || got.status/100 != 2 || !got.replayed {
 						t.Errorf("step %d: sent again: %+v %v", step, got, err)
@@ -83,7 +82,11 @@ func TestKilledAtAnyMoment(t *testing.T) {
 			t.Parallel()
 			w := newWorld(t)
 			dice := rand.New(rand.NewPCG(2026, uint64(i))) // #nosec G404 G115 -- moments, not secrets
-			c := w.start(k.name == "upload")
+			var told []string
+			if k.name == "upload" {
+				told = append(told, withJobs()) // it dies in the middle of those too
+			}
+			c := w.start(told...)
 			var usual time.Duration
 			for n := range 3 { // how long one takes
 				began := time.Now()
@@ -116,7 +119,7 @@ func TestKilledAtAnyMoment(t *testing.T) {
 				if found := w.found(a); found > 1 || err == nil && found != 1 {
 					t.Errorf("round %d: answered %v, found %d times", n, err == nil, found)
 				}
-				c = w.start(k.name == "upload")
+				c = w.start(told...)
 				if err != nil { // the person sends it again
 					if got, err := c.send(t.Context(), a, 0); err != nil || got.status/100 != 2 {
 						t.Errorf("round %d: sent again: %+v %v", n, got, err)
@@ -148,9 +151,4 @@ func TestKilledAtAnyMoment(t *testing.T) {
 			w.whole()
 		})
 	}
-}
-
-// bounded is a request that somebody waits for at most a minute.
-func bounded(ctx context.Context) (context.Context, context.CancelFunc) {
-	return context.WithTimeout(ctx, time.Minute)
 }

@@ -127,24 +127,16 @@ func (w *world) json(v any) []byte {
 }
 
 // found counts what an act wrote.
-func (w *world) found(a act) (n int) {
+func (w *world) found(a act) int {
 	w.t.Helper()
-	if err := w.house.Database.OwnerPool().QueryRow(w.t.Context(), a.countSQL, a.args...).Scan(&n); err != nil {
-		w.t.Fatalf("%s: %v", a.countSQL, err)
-	}
-	return n
+	return w.one(a.countSQL, a.args...)
 }
 
 // settle waits until the database has noticed that a copy is gone: what it had sent is done or undone.
 func (w *world) settle() {
 	w.t.Helper()
 	for {
-		var left int
-		err := w.house.Database.OwnerPool().QueryRow(w.t.Context(), `select count(*) from pg_stat_activity where datname = current_database() and application_name = $1`, copyName).Scan(&left)
-		if err != nil {
-			w.t.Fatal(err)
-		}
-		if left == 0 {
+		if w.one(`select count(*) from pg_stat_activity where datname = current_database() and application_name = $1`, copyName) == 0 {
 			return
 		}
 		time.Sleep(2 * time.Millisecond)
@@ -225,11 +217,7 @@ func (w *world) whole() {
 		"stops without an event":             `select count(*) from stop s where not exists (select from event e where e.subject_id = s.id)`,
 		"photographs without an event":       `select count(*) from photo p where not exists (select from event e where e.subject_id = p.id)`,
 	} {
-		var n int
-		if err := w.house.Database.OwnerPool().QueryRow(ctx, sql).Scan(&n); err != nil {
-			w.t.Fatalf("%s: %v", what, err)
-		}
-		if n != 0 {
+		if n := w.one(sql); n != 0 {
 			w.t.Errorf("%d %s", n, what)
 		}
 	}
@@ -288,10 +276,16 @@ func (w *world) age(by time.Duration) {
 }
 
 // jobsLeft counts jobs that wait or run.
-func (w *world) jobsLeft() (n int) {
+func (w *world) jobsLeft() int {
 	w.t.Helper()
-	if err := w.house.Database.OwnerPool().QueryRow(w.t.Context(), `select count(*) from river_job where state not in ('completed', 'cancelled', 'discarded')`).Scan(&n); err != nil {
-		w.t.Fatal(err)
+	return w.one(`select count(*) from river_job where state not in ('completed', 'cancelled', 'discarded')`)
+}
+
+// one reads a number.
+func (w *world) one(sql string, args ...any) (n int) {
+	w.t.Helper()
+	if err := w.house.Database.OwnerPool().QueryRow(w.t.Context(), sql, args...).Scan(&n); err != nil {
+		w.t.Fatalf("%s: %v", sql, err)
 	}
 	return n
 }
