@@ -55,7 +55,7 @@ func (s *Agenda) Decisions(ctx context.Context, by domain.Actor, _ time.Time) ([
 			select 'Treatment ' || t.number || ', ' || t.title || ': ' || t.standing as text, 'treatment' as area, t.id as subject_id, 'treatment' as record,
 				t.object_id, o.number as object_number, t.changed_at as since, null::timestamptz as due
 			from treatment t join object o on o.id = t.object_id
-			where @curator and 'curator' = any (t.movers) and o.department = any (@departments)
+			where @curator and t.movers @> array['curator'] and o.department = any (@departments)
 			union all
 			select 'Treatment ' || t.number || ', ' || t.title || ': a second person must authorise the disposal of ' || d.called, 'treatment', t.id, 'treatment',
 				t.object_id, o.number, d.at, null

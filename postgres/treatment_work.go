@@ -203,7 +203,7 @@ func (s *Treatments) Stabilisations(ctx context.Context, f treatment.Stabilisati
 		return domain.Page[treatment.Stabilisation]{}, err
 	}
 	rows, _ := s.db.q(ctx).Query(ctx, stabilisationSQL+`
-		where (@object::uuid is null or w.object_id = @object) and (@treatment::uuid is null or w.treatment_id = @treatment)
+		where w.kind = 'emergency' and (@object::uuid is null or w.object_id = @object) and (@treatment::uuid is null or w.treatment_id = @treatment)
 			and (@department = '' or o.department = @department) and (not @open or e.outcome = '')
 			and (@at::timestamptz is null or (w.happened_at, w.id) < (@at, @id))
 		order by w.happened_at desc, w.id desc limit @limit`, pgx.NamedArgs{

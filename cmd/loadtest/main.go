@@ -1,6 +1,7 @@
-// Command loadtest measures the program on an invented collection of any size: seed fills a database, run
-// sends what forty people would send at a fixed rate, saturate sends as fast as answers come, compare
-// puts each endpoint beside the bare SQL of the same read and beside an empty handler of the same router.
+// Command loadtest measures the program on an invented collection of any size: seed fills a database, plans
+// asks how the database carries out every statement, run sends what forty people would send at a fixed
+// rate, saturate sends as fast as answers come, compare puts each endpoint beside the bare SQL of the same
+// read and beside an empty handler of the same router.
 //
 // It sends to the loopback only, and only to databases that it filled itself.
 package main
@@ -24,6 +25,7 @@ type command struct {
 func commands() []command {
 	return []command{
 		{"seed", "fill an empty database with an invented collection", runSeed},
+		{"plans", "look whether any statement reads a large table whole", runPlans},
 		{"run", "send what people would send, at a fixed rate, and measure the answers", runRun},
 		{"saturate", "send as fast as answers come", runSaturate},
 		{"compare", "put endpoints beside the bare SQL of the same read and an empty handler", runCompare},

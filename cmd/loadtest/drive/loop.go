@@ -2,12 +2,15 @@ package drive
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"math/rand/v2"
 	"slices"
 	"sync"
 	"sync/atomic"
 	"time"
+
+	"github.com/jackc/pgx/v5/pgxpool"
 
 	"farthingale/domain"
 )
@@ -68,6 +71,32 @@ func (w *World) one(r *rand.Rand, roles []domain.Role) *Person {
 // Do does one act, by somebody who may.
 func Do(ctx context.Context, w *World, act Act, r *rand.Rand) {
 	act.Do(&Visit{ctx: ctx, Person: w.one(r, act.Roles), Rand: r, World: w, started: time.Now(), first: true})
+}
+
+// EachOnce signs in a person for every kind of act and does each act once, reads and writes.
+func EachOnce(ctx context.Context, h *House, db *pgxpool.Pool, password string) (*World, error) {
+	catalogue, err := ReadCatalogue(ctx, db)
+	if err != nil {
+		return nil, err
+	}
+	if len(catalogue.UnderWay) == 0 {
+		return nil, errors.New("no treatment is under way")
+	}
+	catalogue.UnderWay = catalogue.UnderWay[:1]
+	var people []*Person
+	for _, name := range []string{"conservator1", "curator1", "registrar1", "technician1", catalogue.UnderWay[0].SignInName} {
+		p, err := h.SignIn(ctx, name, password)
+		if err != nil {
+			return nil, err
+		}
+		people = append(people, p)
+	}
+	w := NewWorld(catalogue, people, Picture())
+	h.Record = NewRecord() // signing in is no act
+	for i, act := range append(Reads(), Writes()...) {
+		Do(ctx, w, act, rand.New(rand.NewPCG(3, uint64(i)))) // #nosec G115 G404 -- few, and no secret
+	}
+	return w, ctx.Err()
 }
 
 // waitingMost is how many visits may be under way at once; a server that falls behind further than that

@@ -265,11 +265,7 @@ func Count(ctx context.Context, ownerURL string) (tables []Counted, bytes int64,
 		return nil, 0, fmt.Errorf("connect as the owner: %w", err)
 	}
 	defer func() { _ = conn.Close(context.WithoutCancel(ctx)) }()
-	names := []string{"place", "seal", "word", "file"}
-	for t := range tableCount {
-		names = append(names, columns[t].name)
-	}
-	for _, name := range names {
+	for _, name := range append([]string{"place"}, Growing()...) {
 		c := Counted{Table: name}
 		if err := conn.QueryRow(ctx, `select count(*), pg_total_relation_size($1::regclass) from `+pgx.Identifier{name}.Sanitize(), name).Scan(&c.Rows, &c.Bytes); err != nil {
 			return nil, 0, fmt.Errorf("count %s: %w", name, err)

@@ -226,3 +226,12 @@ func writeSeals(ctx context.Context, conn *pgx.Conn, seals []record.Seal) error 
 		return copyInto(ctx, tx, "seal", strings.Fields("number id kind subject_id object_id at actor_id document document_sha256 previous hash"), rows)
 	})
 }
+
+// Growing names the tables that grow with the collection.
+func Growing() []string {
+	names := []string{"seal", "file", "word"}
+	for t := range tableCount {
+		names = append(names, columns[t].name)
+	}
+	return names
+}

@@ -1,0 +1,2 @@
+drop index work_emergency;
+drop index treatment_movers;
