@@ -104,21 +104,21 @@ func departure(hands ...domain.ID) NewDeparture {
 	return NewDeparture{Done: step(hands...).Done, Method: "consolidation", What: "acetone instead of ethanol", Why: "the bottle was mistaken"}
 }
 
-func ok(t *testing.T, err error) {
+func ok(t testing.TB, err error) {
 	t.Helper()
 	if err != nil {
 		t.Fatal(err)
 	}
 }
 
-func begun(t *testing.T) *Treatment {
+func begun(t testing.TB) *Treatment {
 	t.Helper()
 	x, err := Begin(ada.Actor(), whole(), bench, monday)
 	ok(t, err)
 	return x
 }
 
-func submitted(t *testing.T) *Treatment {
+func submitted(t testing.TB) *Treatment {
 	t.Helper()
 	x := begun(t)
 	ok(t, x.Submit(ada.Actor(), bench, monday))
@@ -126,7 +126,7 @@ func submitted(t *testing.T) *Treatment {
 }
 
 // decided is a treatment that Dee has approved with the conditions.
-func decided(t *testing.T, conditions ...NewCondition) *Treatment {
+func decided(t testing.TB, conditions ...NewCondition) *Treatment {
 	t.Helper()
 	x := submitted(t)
 	d := NewDecision{Version: 1, Outcome: Approve, Statement: "Yes.", Conditions: conditions}
@@ -156,7 +156,7 @@ func report() Report {
 }
 
 // refusal checks the code of a refusal and gives it.
-func refusal(t *testing.T, err error, code string) *domain.Error {
+func refusal(t testing.TB, err error, code string) *domain.Error {
 	t.Helper()
 	var e *domain.Error
 	if !errors.As(err, &e) {
