@@ -76,6 +76,7 @@ type Field struct {
 // Option is one choice; Group starts a labelled group of choices in a select when it changes.
 type Option struct {
 	Value, Label string
+	Image        string // path of a small picture of it; "": none
 	Chosen       bool
 }
 

@@ -188,7 +188,7 @@ func (s *Server) photoOptions(around *treatment.Surroundings) []Option {
 		if p.TakenAt != nil {
 			label += ", " + s.moment(*p.TakenAt)
 		}
-		all = append(all, Option{Value: p.ID.String(), Label: label})
+		all = append(all, Option{Value: p.ID.String(), Label: label, Image: s.facePath(&p.ID)})
 	}
 	return all
 }
