@@ -20,7 +20,7 @@ type recordPage struct {
 	More         string
 }
 
-type eventRow struct{ At, Actor, Area, Kind, Object string }
+type eventRow struct{ At, Actor, Area, Kind, Object, ObjectPath string }
 
 // recordPage serves GET /record: the head of the chain and the events, the newest first.
 func (s *Server) recordPage(c echo.Context) error {
@@ -36,7 +36,11 @@ func (s *Server) recordPage(c echo.Context) error {
 	p := &recordPage{Origin: head.Origin.String(), Head: head.Hash.String(), Count: head.Count, More: more(c, events.Next)}
 	p.Title, p.Here = "Record", "/record"
 	for _, e := range events.Items {
-		p.Rows = append(p.Rows, eventRow{At: s.moment(e.At), Actor: e.ActorName, Area: e.Area, Kind: plain(e.Kind), Object: e.ObjectNumber})
+		row := eventRow{At: s.moment(e.At), Actor: e.ActorName, Area: e.Area, Kind: plain(e.Kind), Object: e.ObjectNumber}
+		if row.Object != "" {
+			row.ObjectPath = objectPath(row.Object)
+		}
+		p.Rows = append(p.Rows, row)
 	}
 	return s.render(c, http.StatusOK, "record/record", p)
 }
