@@ -1,2 +1,6 @@
+drop function words_few(tsquery, int);
+drop index handling_started;
+create index handling_started on handling (started_at desc, id desc);
 drop index work_emergency;
-drop index treatment_movers;
+drop index treatment_charge;
+drop index treatment_curator;

@@ -43,6 +43,9 @@ func (s *Agenda) Stops(ctx context.Context, by domain.Actor, _ time.Time) ([]age
 		pgx.NamedArgs{"everywhere": works(by), "departments": by.Departments})
 }
 
+// bystander says that @me does not stand on the doing side of treatment t.
+const bystander = `not exists (select from treatment_party p where p.treatment_id = t.id and p.person_id = @me and p.side = 'doing')`
+
 // Decisions are what a curator is asked to decide (T2–T5), the oldest first: proposals, amendments and
 // failed conditions of the curator's departments, without those on whose doing side the curator stands;
 // and, for registrars too, disposals that wait for a second authorisation (T10).
@@ -52,17 +55,18 @@ func (s *Agenda) Decisions(ctx context.Context, by domain.Actor, _ time.Time) ([
 	}
 	return s.waiting(ctx, "the decisions asked for", `
 		select w.* from (
-			select 'Treatment ' || t.number || ', ' || t.title || ': ' || t.standing as text, 'treatment' as area, t.id as subject_id, 'treatment' as record,
+			(select 'Treatment ' || t.number || ', ' || t.title || ': ' || t.standing as text, 'treatment' as area, t.id as subject_id, 'treatment' as record,
 				t.object_id, o.number as object_number, t.changed_at as since, null::timestamptz as due
 			from treatment t join object o on o.id = t.object_id
-			where @curator and t.movers @> array['curator'] and o.department = any (@departments)
+			where @curator and t.movers @> array['curator'] and o.department = any (@departments) and `+bystander+`
+			order by t.changed_at, t.id limit @limit)
 			union all
-			select 'Treatment ' || t.number || ', ' || t.title || ': a second person must authorise the disposal of ' || d.called, 'treatment', t.id, 'treatment',
+			(select 'Treatment ' || t.number || ', ' || t.title || ': a second person must authorise the disposal of ' || d.called, 'treatment', t.id, 'treatment',
 				t.object_id, o.number, d.at, null
 			from treatment_designation d join treatment t on t.id = d.treatment_id join object o on o.id = t.object_id
 			where d.designation = 'disposal' and d.second is null and d.by_id <> @me
-				and (@registrar or @curator and o.department = any (@departments))) w
-		where not exists (select from treatment_party p where p.treatment_id = w.subject_id and p.person_id = @me and p.side = 'doing')
+				and (@registrar or @curator and o.department = any (@departments)) and `+bystander+`
+			order by d.at, t.id limit @limit)) w
 		order by w.since, w.subject_id limit @limit`,
 		pgx.NamedArgs{"me": by.ID, "curator": by.Has(domain.Curator), "registrar": by.Has(domain.Registrar), "departments": by.Departments})
 }
@@ -89,7 +93,7 @@ func (s *Agenda) Ratifications(ctx context.Context, by domain.Actor, at time.Tim
 // Charges are the treatments in one's charge that wait for one's next move, those whose term ends first
 // at the top; drafts are in Drafts.
 func (s *Agenda) Charges(ctx context.Context, by domain.Actor, _ time.Time) ([]agenda.Item, error) {
-	return s.charge(ctx, by, `t.state <> 'drafting' and 'conservator' = any (t.movers)`)
+	return s.charge(ctx, by, `t.state <> 'drafting' and t.movers @> array['conservator']`)
 }
 
 // Drafts are the proposals in one's charge that are not submitted yet.
@@ -106,7 +110,7 @@ func (s *Agenda) charge(ctx context.Context, by domain.Actor, which string) ([]a
 		select 'Treatment ' || t.number || ', ' || t.title || ': ' || t.standing as text, 'treatment' as area, t.id as subject_id, 'treatment' as record,
 			t.object_id, o.number as object_number, t.changed_at as since, case when t.state = 'approved' then t.term_ends_at end as due
 		from treatment t join object o on o.id = t.object_id
-		where t.in_charge_id = @me and `+which+`
+		where t.in_charge_id = @me and (t.movers @> array['conservator'] or t.state = 'drafting') and `+which+`
 		order by due nulls last, t.changed_at, t.id limit @limit`, pgx.NamedArgs{"me": by.ID})
 }
 

@@ -207,50 +207,74 @@ const (
 
 // same are the few objects that a number typed in haste means: by their number, by a former one, or by
 // that of a component. Each is found by its own index.
-const same = `with same as materialized (
+const same = `same as materialized (
 	select id from object where loose_key = @loose
 	union select id from object where former_keys @> array[@loose]
 	union select w.id from unnest(@wholes::text[], @labels::text[]) as t (whole, label)
-		join object w on w.loose_key = t.whole join component c on c.object_id = w.id and lower(c.label) = t.label)
-`
+		join object w on w.loose_key = t.whole join component c on c.object_id = w.id and lower(c.label) = t.label)`
+
+// fewMost is how many objects that hold the words are put in order; of more, a page is filled sooner by
+// walking all objects in their order.
+const fewMost = 1500
+
+// few are the objects that hold the words, when they are few; query is the SQL of what is asked. A query
+// before it ends in a comma.
+func few(query string) string {
+	return fmt.Sprintf(`asked as materialized (select %s as query),
+	few as materialized (select f.id from asked a cross join lateral words_few(a.query, %d) f),
+	many as materialized (select count(*) > %d as yes from few)
+`, query, fewMost+1, fewMost)
+}
+
+// The two ways to find what holds the words; the other finds nothing and costs nothing.
+const (
+	isFew  = `not (select yes from many) and o.id = any(array(select id from few))`
+	isMany = `(select yes from many) and o.words @@ (select query from asked)`
+)
 
 // sql asks for one page. Each tier is a query of its own, so that the planner can walk each by its
 // index, and none gives more than a page.
 func (s *search) sql() string {
-	const words = "o.words @@ words_query(@words::text[], @whole)"
+	words := few("words_query(@words::text[], @whole)")
 	switch {
 	case s.words == nil && s.args["words"] == nil:
-		return s.union(map[int]string{tierNumber: "true"})
+		return s.union([]tier{{tierNumber, "true"}})
 	case !s.number:
-		return s.union(map[int]string{tierWords: words})
+		return "with " + words + s.union([]tier{{tierWords, isFew}, {tierWords, isMany}})
 	}
-	return same + s.union(map[int]string{
-		tierNumber: isNumber,
-		tierLoose:  isSame + " and not " + isNumber,
-		tierBegins: isBegun + " and not " + isSame,
-		// Where the number was found, other objects that hold its digits somewhere are noise.
-		tierWords: words + " and not " + isBegun + " and not " + isSame + " and not (@whole and exists (select from same))",
+	// Where the number was found, other objects that hold its digits somewhere are noise.
+	const others = " and not " + isBegun + " and not " + isSame + " and not (@whole and exists (select from same))"
+	return "with " + same + ", " + words + s.union([]tier{
+		{tierNumber, isNumber},
+		{tierLoose, isSame + " and not " + isNumber},
+		{tierBegins, isBegun + " and not " + isSame},
+		{tierWords, isFew + others}, {tierWords, isMany + others},
 	})
 }
 
 // nearSQL asks for a page of what holds words that are nearly those of the search.
 func (s *search) nearSQL(query string) string {
 	s.args["near"] = query
-	return s.union(map[int]string{tierNear: "o.words @@ @near::text::tsquery"})
+	return "with " + few("@near::text::tsquery") + s.union([]tier{{tierNear, isFew}, {tierNear, isMany}})
 }
 
-func (s *search) union(tiers map[int]string) string {
+// tier is a part of a search: where what it finds stands, and the condition.
+type tier struct {
+	at        int
+	condition string
+}
+
+func (s *search) union(tiers []tier) string {
 	var parts []string
-	for tier := range tierNear + 1 {
-		condition, ok := tiers[tier]
-		if !ok || s.after && tier < s.from {
+	for _, t := range tiers {
+		if s.after && t.at < s.from {
 			continue
 		}
-		if s.after && tier == s.from {
-			condition += " and " + s.order.after
+		if s.after && t.at == s.from {
+			t.condition += " and " + s.order.after
 		}
 		parts = append(parts, fmt.Sprintf(`(select %d as tier, o.sort_key, o.id from object o where %s and %s order by %s limit @limit)`,
-			tier, condition, s.filters, s.order.by))
+			t.at, t.condition, s.filters, s.order.by))
 	}
 	if len(parts) == 0 {
 		parts = []string{`(select 0 as tier, o.sort_key, o.id from object o where false)`}

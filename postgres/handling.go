@@ -251,29 +251,35 @@ func (s *Handling) LastPosition(ctx context.Context, objectID domain.ID) (string
 // Totals sums up handlings in one query: one branch for each dimension.
 func (s *Handling) Totals(ctx context.Context, q handling.TotalsQuery, zone *time.Location) (handling.Totals, error) {
 	const sums = `count(*)::int as handlings, coalesce(sum(e.minutes), 0)::int as minutes, coalesce(sum(e.lifts), 0)::int as lifts`
+	// Of an object or a component only those with the most handlings are named, so names are read last.
 	rows, _ := s.db.q(ctx).Query(ctx, `
-		with e as materialized (
-			select h.id, h.object_id, h.started_at at time zone @zone as local, h.minutes, h.lifts, h.purpose,
-				coalesce((select sum(f.times) from handling_flex f where f.handling_id = h.id), 0)::int as flexes
+		with bare as materialized (
+			select h.id, h.object_id, h.started_at at time zone @zone as local, h.minutes, h.lifts, h.purpose
 			from handling h
 			where (@object::uuid is null or h.object_id = @object)
 				and (@component::uuid is null or exists (select from handling_component x where x.handling_id = h.id and x.component_id = @component))
 				and (@person::uuid is null or exists (select from handling_person x where x.handling_id = h.id and x.person_id = @person))
 				and (@purpose = '' or h.purpose = @purpose)
 				and (@from::timestamptz is null or h.started_at >= @from) and (@until::timestamptz is null or h.started_at < @until)),
+		e as materialized (
+			select b.*, coalesce((select sum(f.times) from handling_flex f where f.handling_id = b.id), 0)::int as flexes from bare b),
+		objects as (
+			select e.object_id as id, `+sums+`, sum(e.flexes)::int as flexes from e where 'object' = any (@by)
+			group by e.object_id order by handlings desc, id limit @most),
+		parts as (
+			select hc.component_id as id, `+sums+`, sum(e.flexes)::int as flexes from e left join handling_component hc on hc.handling_id = e.id
+			where 'component' = any (@by) group by hc.component_id order by handlings desc, id limit @most),
 		total as (
 			select 'all' as by, '' as key, 'all handlings' as label, `+sums+`, coalesce(sum(e.flexes), 0)::int as flexes
 			from e where 'all' = any (@by)
 			union all
-			select 'object', o.id::text, o.number || ' · ' || o.title, `+sums+`, sum(e.flexes)::int
-			from e join object o on o.id = e.object_id where 'object' = any (@by) group by o.id
+			select 'object', o.id::text, o.number || ' · ' || o.title, t.handlings, t.minutes, t.lifts, t.flexes from objects t join object o on o.id = t.id
 			union all
-			select 'component', coalesce(c.id::text, ''), coalesce(o.number || '.' || c.label || ' ' || c.name, 'the whole object'), `+sums+`, sum(e.flexes)::int
-			from e left join handling_component hc on hc.handling_id = e.id left join component c on c.id = hc.component_id left join object o on o.id = c.object_id
-			where 'component' = any (@by) group by c.id, o.number
+			select 'component', coalesce(c.id::text, ''), coalesce(o.number || '.' || c.label || ' ' || c.name, 'the whole object'), t.handlings, t.minutes, t.lifts, t.flexes
+			from parts t left join component c on c.id = t.id left join object o on o.id = c.object_id
 			union all
 			select 'joint', f.joint || '_' || f.side, case f.side when 'none' then '' else f.side || ' ' end || f.joint, `+sums+`, sum(f.times)::int
-			from e join (select handling_id, joint, side, sum(times) as times from handling_flex group by handling_id, joint, side) f on f.handling_id = e.id
+			from e join (select handling_id, joint, side, sum(times) as times from handling_flex where handling_id in (select id from bare) group by handling_id, joint, side) f on f.handling_id = e.id
 			where 'joint' = any (@by) group by f.joint, f.side
 			union all
 			select 'purpose', e.purpose, replace(e.purpose, '_', ' '), `+sums+`, sum(e.flexes)::int

@@ -245,21 +245,29 @@ func (s *Movement) stoppedIn(ctx context.Context, tx pgx.Tx, id domain.ID) ([]st
 	return names, fault(err, "look for stops in place %s", id)
 }
 
+// everyPlace is more places than there are.
+const everyPlace = 1_000_000_000
+
 // ordered is a place with where it stands in the order of the tree.
 type ordered struct {
 	movement.Place
 	Ordered string
 }
 
-// tree walks the whole tree: it has some thousand places at most.
-func (s *Movement) tree(ctx context.Context, f movement.PlaceFilter, see movement.Sight, after string, limit int) ([]ordered, error) {
+// tree walks the tree, or what stands directly in one place. Where there are more than most places, it goes
+// no deeper than to rooms.
+func (s *Movement) tree(ctx context.Context, f movement.PlaceFilter, see movement.Sight, after string, limit, most int) ([]ordered, error) {
 	rows, _ := s.db.q(ctx).Query(ctx, `
-		with recursive tree (id, path, ordered, sensitive, outside, building_id) as (
-			select id, name, lower(code) || E'\t', sensitive, outside, id from place where parent_id is null
+		with recursive whole as materialized (select count(*) <= @most as yes from (select from place limit @most + 1) x),
+		tree (id, path, ordered, sensitive, outside, building_id) as (
+			(select id, name, lower(code) || E'\t', sensitive, outside, id from place where parent_id is null and @parent::uuid is null
+			union all
+			select p.id, x.path, lower(p.code) || E'\t', x.sensitive, x.outside, x.building_id from place p cross join lateral place_facts(p.id) x where p.id = @parent)
 			union all
 			select p.id, t.path || ' › ' || p.name, t.ordered || lower(p.code) || E'\t', t.sensitive or p.sensitive, t.outside or p.outside,
 				case p.kind when 'building' then p.id else t.building_id end
-			from place p join tree t on p.parent_id = t.id)
+			from place p join tree t on p.parent_id = t.id
+			where case when @parent::uuid is null then p.kind in ('site', 'building', 'room') or (select yes from whole) else t.id = @parent end)
 		select p.id, p.parent_id, p.kind, p.name, p.code, f.path, p.sensitive, p.outside, p.conditions, p.security_class, p.capacity,
 			p.closed_at, p.version, p.created_at, f.sensitive as sensitive_within, f.outside as outside_within, f.building_id, f.ordered
 		from tree f join place p on p.id = f.id
@@ -267,7 +275,7 @@ func (s *Movement) tree(ctx context.Context, f movement.PlaceFilter, see movemen
 			and (@kind = '' or p.kind = @kind) and (@parent::uuid is null or p.parent_id = @parent)
 			and (@text = '' or position(fold(@text) in fold(p.name)) > 0 or position(fold(@text) in fold(p.code)) > 0)
 		order by f.ordered collate "C" limit @limit`,
-		pgx.NamedArgs{"after": after, "all": see.All, "closed": f.Closed, "kind": f.Kind, "parent": f.ParentID, "text": f.Text, "limit": limit})
+		pgx.NamedArgs{"after": after, "all": see.All, "closed": f.Closed, "kind": f.Kind, "parent": f.ParentID, "text": f.Text, "limit": limit, "most": most})
 	all, err := pgx.CollectRows(rows, pgx.RowToStructByName[ordered])
 	return all, fault(err, "list places")
 }
@@ -280,10 +288,14 @@ func places(all []ordered) []movement.Place {
 	return list
 }
 
-// Tree lists places in the order of the tree.
-func (s *Movement) Tree(ctx context.Context, f movement.PlaceFilter, see movement.Sight, limit int) ([]movement.Place, error) {
-	all, err := s.tree(ctx, f, see, "", limit)
-	return places(all), err
+// Tree lists places in the order of the tree. whole: there are not so many that it ends at the rooms.
+func (s *Movement) Tree(ctx context.Context, f movement.PlaceFilter, see movement.Sight, most int) (all []movement.Place, whole bool, err error) {
+	found, err := s.tree(ctx, f, see, "", most, most)
+	if err != nil {
+		return nil, false, err
+	}
+	err = s.db.q(ctx).QueryRow(ctx, `select count(*) <= $1 from (select from place limit $1 + 1) x`, most).Scan(&whole)
+	return places(found), whole, fault(err, "count places")
 }
 
 // Places lists places in the order of the tree, page by page.
@@ -301,7 +313,7 @@ func (s *Movement) Places(ctx context.Context, f movement.PlaceFilter, see movem
 	if keys != nil {
 		after = keys[0]
 	}
-	all, err := s.tree(ctx, f, see, after, limit)
+	all, err := s.tree(ctx, f, see, after, limit, everyPlace)
 	if err != nil {
 		return domain.Page[movement.Place]{}, err
 	}
@@ -483,6 +495,9 @@ func (s *Movement) back(ctx context.Context, with, tables, where, by string, arg
 	}), nil
 }
 
+// walkFrom is how many things a place holds at least for which the list of its contents walks all objects.
+const walkFrom = 5000
+
 // Contents lists what is in a place, by number. The page is chosen first, as in back.
 func (s *Movement) Contents(ctx context.Context, place domain.ID, see movement.Sight, q domain.PageQuery) (domain.Page[movement.Placement], error) {
 	limit, err := q.Rows()
@@ -503,13 +518,25 @@ func (s *Movement) Contents(ctx context.Context, place domain.ID, see movement.S
 	} else if _, err := domain.ParseID(keys[2]); err != nil {
 		return domain.Page[movement.Placement]{}, &domain.Error{Kind: domain.KindUnparseable, Code: "cursor", Message: "This page mark is damaged. Begin again at the first page."}
 	}
-	rows, _ := s.db.q(ctx).Query(ctx, seenBelow+`, page as materialized (
-			select m.id from placement m`+seenTables+`
-			where upper_inf(m.during)`+seenBy+` and (o.sort_key, coalesce(c.sort_key, ''), m.id) > (@number, @label, @id::uuid)
-			order by o.sort_key, coalesce(c.sort_key, ''), m.id limit @limit)
-		select `+placedColumns+`, o.sort_key as object_order, coalesce(c.sort_key, '') as part_order`+pagedTables+`
-		order by o.sort_key, coalesce(c.sort_key, ''), m.id`,
-		pgx.NamedArgs{"place": place, "all": see.All, "departments": see.Departments, "number": keys[0], "label": keys[1], "id": keys[2], "limit": limit})
+	// What a shelf holds is put in order; what a building holds is found sooner by walking all objects in
+	// their order until the page is full.
+	rows, _ := s.db.q(ctx).Query(ctx, seenBelow+`,
+		held as materialized (select x.id, x.object_id, x.component_id, b.sensitive from below b
+			cross join lateral (select m.id, m.object_id, m.component_id from placement m where m.place_id = b.id and upper_inf(m.during) limit @walk) x limit @walk),
+		many as materialized (select count(*) >= @walk as yes from held),
+		page as materialized (
+			(select b.id, o.sort_key as object_order, coalesce(c.sort_key, '') as part_order
+			from held b join object o on o.id = b.object_id left join component c on c.id = b.component_id
+			where not (select yes from many) and (o.sort_key, coalesce(c.sort_key, ''), b.id) > (@number, @label, @id::uuid)`+seenBy+`
+			order by 2, 3, 1 limit @limit)
+			union all
+			(select m.id, o.sort_key, coalesce(c.sort_key, '')
+			from object o join placement m on m.object_id = o.id join below b on b.id = m.place_id left join component c on c.id = m.component_id
+			where (select yes from many) and upper_inf(m.during) and o.sort_key >= @number and (o.sort_key, coalesce(c.sort_key, ''), m.id) > (@number, @label, @id::uuid)`+seenBy+`
+			order by o.sort_key, coalesce(c.sort_key, ''), m.id limit @limit))
+		select `+placedColumns+`, g.object_order, g.part_order`+pagedTables+`
+		order by g.object_order collate "C", g.part_order collate "C", m.id`,
+		pgx.NamedArgs{"place": place, "all": see.All, "departments": see.Departments, "number": keys[0], "label": keys[1], "id": keys[2], "limit": limit, "walk": walkFrom})
 	all, err := pgx.CollectRows(rows, pgx.RowToStructByName[row])
 	if err != nil {
 		return domain.Page[movement.Placement]{}, fault(err, "list what is in place %s", place)

@@ -113,6 +113,11 @@ func (s *Server) handlings(c echo.Context, p *handlingsPage, objectID *domain.ID
 		return err
 	}
 	p.From, p.Until = c.QueryParam("from"), c.QueryParam("until")
+	if objectID == nil && from == nil && until == nil { // of a whole house, nobody reads the sums of all years unasked
+		since := s.Now().In(s.Site.Zone).AddDate(0, 0, -7)
+		day := time.Date(since.Year(), since.Month(), since.Day(), 0, 0, 0, 0, s.Site.Zone)
+		from, p.From = &day, day.Format(time.DateOnly)
+	}
 	f := handling.Filter{ObjectID: objectID, From: from, Until: until}
 	all, err := s.Handling.List(ctx, actor(c), f, page(c))
 	if err != nil {

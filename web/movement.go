@@ -96,8 +96,8 @@ type quickMove struct {
 	Names string `json:"other_names"`
 }
 
-// relocation is the move; the place of the code must be known.
-func (s *Server) relocation(c echo.Context, q quickMove) (movement.Relocation, error) {
+// relocation is the move, but for its destination.
+func (q quickMove) relocation() movement.Relocation {
 	m := q.Relocation
 	if !q.Hand {
 		m.Hands = nil
@@ -109,18 +109,7 @@ func (s *Server) relocation(c echo.Context, q quickMove) (movement.Relocation, e
 			m.OtherMovers = append(m.OtherMovers, name)
 		}
 	}
-	if strings.TrimSpace(q.Code) == "" {
-		return m, nil
-	}
-	p, err := s.Movement.PlaceByCode(c.Request().Context(), actor(c), q.Code)
-	if domain.KindOf(err) == domain.KindNotFound {
-		return m, domain.Invalid("/to_code", "place", "There is no place with this code.")
-	}
-	if err != nil {
-		return m, err
-	}
-	m.ToPlaceID = p.ID
-	return m, nil
+	return m
 }
 
 func (s *Server) moveData(c echo.Context) (*movePage, *collection.Whole, *moving, error) {
@@ -216,13 +205,15 @@ func (s *Server) moveForm(c echo.Context, w *collection.Whole, m *moving, touchi
 		f.Fields = append(f.Fields, Field{Kind: "hidden", Name: "from_placement_id", Value: seen.ID.String()})
 	}
 	if kind != "reattach" {
-		to, err := s.placeOptions(c, m.seen())
+		var towards *movement.PlaceRef
+		if seen := m.seen(); seen != nil && seen.State == movement.InTransit {
+			towards = seen.To // most often it arrives where it was sent
+		}
+		to, err := s.placeFields(c, towards, nil)
 		if err != nil {
 			return nil, err
 		}
-		f.Fields = append(f.Fields,
-			Field{Kind: "text", Name: "to_code", Label: "To the place with the code", Help: "As it stands on the label; a scanner types it.", Max: 60},
-			Field{Kind: "select", Name: "to_place_id", Label: "Or to", Options: to})
+		f.Fields = append(f.Fields, to...)
 	}
 	f.Fields = append(f.Fields, Field{Kind: "text", Name: "reason", Label: "Reason", Required: true, Max: 1000})
 	if !authorisesAlone(actor(c)) {
@@ -270,21 +261,45 @@ func authorisesAlone(a domain.Actor) bool {
 	return a.Has(domain.Conservator) || a.Has(domain.Curator) || a.Has(domain.Registrar) || a.Has(domain.MountMaker)
 }
 
-// placeOptions are the places to move to, in the order of the tree.
-func (s *Server) placeOptions(c echo.Context, seen *movement.Placement) ([]Option, error) {
-	all, err := s.Movement.Tree(c.Request().Context(), actor(c), movement.PlaceFilter{})
+// placeFields ask for a place to move to: by its code or, where there are few places, by choosing one; without
+// is left out.
+func (s *Server) placeFields(c echo.Context, towards *movement.PlaceRef, without *domain.ID) ([]Field, error) {
+	all, whole, err := s.Movement.Tree(c.Request().Context(), actor(c), movement.PlaceFilter{})
 	if err != nil {
 		return nil, err
 	}
-	chosen := ""
-	if seen != nil && seen.State == movement.InTransit && seen.To != nil {
-		chosen = seen.To.ID.String() // most often it arrives where it was sent
+	code := Field{Kind: "text", Name: "to_code", Label: "To the place with the code", Help: "As it stands on the label; a scanner types it.", Max: 60}
+	if !whole {
+		if code.Required = true; towards != nil {
+			code.Value = towards.Code
+		}
+		return []Field{code}, nil
 	}
-	options := withNone("choose", chosen == "", nil)
+	options := withNone("choose", towards == nil, nil)
 	for _, p := range all {
-		options = append(options, Option{Value: p.ID.String(), Label: p.Path + " (" + p.Code + ")", Chosen: p.ID.String() == chosen})
+		if without == nil || p.ID != *without {
+			options = append(options, Option{Value: p.ID.String(), Label: p.Path + " (" + p.Code + ")", Chosen: towards != nil && p.ID == towards.ID})
+		}
 	}
-	return options, nil
+	return []Field{code, {Kind: "select", Name: "to_place_id", Label: "Or to", Options: options}}, nil
+}
+
+// destination is the place with a code that was typed or scanned; without one it is chosen.
+func (s *Server) destination(c echo.Context, code string, chosen domain.ID) (domain.ID, error) {
+	if strings.TrimSpace(code) == "" {
+		if chosen == (domain.ID{}) {
+			return chosen, domain.Invalid("/to_code", "required", "Say where it goes: scan or write the code, or choose from the list.")
+		}
+		return chosen, nil
+	}
+	p, err := s.Movement.PlaceByCode(c.Request().Context(), actor(c), code)
+	if domain.KindOf(err) == domain.KindNotFound {
+		return chosen, domain.Invalid("/to_code", "place", "There is no place with this code.")
+	}
+	if err != nil {
+		return chosen, err
+	}
+	return p.ID, nil
 }
 
 // movePage serves GET /objects/{number}/move.
@@ -323,12 +338,12 @@ func (s *Server) moveObject(c echo.Context) error {
 
 func (s *Server) makeMove(c echo.Context, w *collection.Whole, m *moving, q quickMove) (*movement.Moved, error) {
 	ctx, a := c.Request().Context(), actor(c)
-	r, err := s.relocation(c, q)
-	if err != nil {
-		return nil, err
-	}
-	if m.kind() != "reattach" && r.ToPlaceID == (domain.ID{}) {
-		return nil, domain.Invalid("/to_place_id", "required", "Say where it goes: scan or write the code, or choose from the list.")
+	r := q.relocation()
+	if m.kind() != "reattach" {
+		var err error
+		if r.ToPlaceID, err = s.destination(c, q.Code, r.ToPlaceID); err != nil {
+			return nil, err
+		}
 	}
 	switch m.kind() {
 	case "move":

@@ -2,6 +2,7 @@ package web
 
 import (
 	"net/http"
+	"slices"
 	"strings"
 
 	"github.com/boombuler/barcode/qr"
@@ -95,16 +96,25 @@ func placeFields(p *movement.Place) []Field {
 
 func (s *Server) placesData(c echo.Context) (*placesPage, error) {
 	f := movement.PlaceFilter{Closed: c.QueryParam("closed") == "true"}
-	all, err := s.Movement.Tree(c.Request().Context(), actor(c), f)
+	ctx := c.Request().Context()
+	all, whole, err := s.Movement.Tree(ctx, actor(c), f)
 	if err != nil {
 		return nil, err
 	}
-	p := &placesPage{Tree: growTree(all), Closed: f.Closed, Cut: len(all) == movement.TreeMost}
+	p := &placesPage{Tree: growTree(all), Closed: f.Closed, Cut: !whole}
 	p.Title, p.Here = "Places", "/places"
 	if actor(c).May(movement.Keep) == nil {
 		in := withNone("nothing: it is a site", true, nil)
+		within := c.QueryParam("in")
 		for _, place := range all {
-			in = append(in, Option{Value: place.ID.String(), Label: place.Path + " (" + place.Code + ")", Chosen: place.ID.String() == c.QueryParam("in")})
+			in = append(in, Option{Value: place.ID.String(), Label: place.Path + " (" + place.Code + ")", Chosen: place.ID.String() == within})
+		}
+		if id, err := domain.ParseID(within); err == nil && !slices.ContainsFunc(in, func(o Option) bool { return o.Chosen }) {
+			place, err := s.Movement.Place(ctx, actor(c), id)
+			if err != nil {
+				return nil, err
+			}
+			in = append(in, Option{Value: place.ID.String(), Label: place.Path + " (" + place.Code + ")", Chosen: true})
 		}
 		p.AddForm = (&Form{Action: "/places", Submit: "Make the place",
 			Fields: append([]Field{{Kind: "select", Name: "parent_id", Label: "Stands in", Options: in}}, placeFields(&movement.Place{Kind: "shelf"})...)}).ready(c)
@@ -178,7 +188,7 @@ func (s *Server) placeData(c echo.Context) (*placePageData, *movement.Place, err
 		return nil, nil, err
 	}
 	p.Rows, p.More = s.moveRows(things.Items), more(c, things.Next)
-	in, err := s.Movement.Tree(ctx, a, movement.PlaceFilter{ParentID: &id})
+	in, _, err := s.Movement.Tree(ctx, a, movement.PlaceFilter{ParentID: &id})
 	if err != nil {
 		return nil, nil, err
 	}
@@ -214,15 +224,9 @@ func (s *Server) placeForms(c echo.Context, p *placePageData, place *movement.Pl
 	if a.May(movement.Move) != nil || place.Kind == "site" || (place.Kind == "building" || place.Kind == "room") && !a.Has(domain.Registrar) {
 		return nil
 	}
-	all, err := s.Movement.Tree(c.Request().Context(), a, movement.PlaceFilter{})
+	to, err := s.placeFields(c, nil, &place.ID)
 	if err != nil {
 		return err
-	}
-	to := withNone("choose", true, nil)
-	for _, other := range all {
-		if other.ID != place.ID {
-			to = append(to, Option{Value: other.ID.String(), Label: other.Path + " (" + other.Code + ")"})
-		}
 	}
 	staff, err := s.staffOptions(c)
 	if err != nil {
@@ -232,13 +236,12 @@ func (s *Server) placeForms(c echo.Context, p *placePageData, place *movement.Pl
 	if !authorisesAlone(a) {
 		told.Label, told.Options = "Told by", withNone("choose", true, staff[1:])
 	}
-	p.MoveForm = (&Form{Part: "move", Action: at + "/moves", Legend: "Move it with all that is in it", Below: true, Submit: "Record the move", Version: place.Version, Fields: []Field{
-		{Kind: "select", Name: "to_place_id", Label: "To", Required: true, Options: to},
-		{Kind: "text", Name: "reason", Label: "Reason", Required: true, Max: 1000},
+	p.MoveForm = (&Form{Part: "move", Action: at + "/moves", Legend: "Move it with all that is in it", Below: true, Submit: "Record the move", Version: place.Version, Fields: append(to,
+		Field{Kind: "text", Name: "reason", Label: "Reason", Required: true, Max: 1000},
 		told,
-		{Kind: "datetime-local", Name: "at", Label: "When", Help: "Left empty: now."},
-		{Kind: "select", Name: "evacuation", Label: "Out of danger", Help: "An evacuation is never refused.", Options: withNone("no", true, options("", handling.Evacuations...))},
-	}}).ready(c)
+		Field{Kind: "datetime-local", Name: "at", Label: "When", Help: "Left empty: now."},
+		Field{Kind: "select", Name: "evacuation", Label: "Out of danger", Help: "An evacuation is never refused.", Options: withNone("no", true, options("", handling.Evacuations...))},
+	)}).ready(c)
 	return nil
 }
 
@@ -262,9 +265,15 @@ func (s *Server) changePlace(c echo.Context) error {
 
 // movePlace serves POST /places/{id}/moves.
 func (s *Server) movePlace(c echo.Context) error {
-	var m movement.PlaceMove
-	return s.placeAct(c, &m, "The move is recorded.", func(p *placePageData) *Form { return p.MoveForm }, func(id domain.ID, version int64) error {
-		_, err := s.Movement.MovePlace(c.Request().Context(), actor(c), id, version, m)
+	var m struct {
+		movement.PlaceMove
+		Code string `json:"to_code"` // instead of to_place_id: typed or scanned
+	}
+	return s.placeAct(c, &m, "The move is recorded.", func(p *placePageData) *Form { return p.MoveForm }, func(id domain.ID, version int64) (err error) {
+		if m.ToPlaceID, err = s.destination(c, m.Code, m.ToPlaceID); err != nil {
+			return err
+		}
+		_, err = s.Movement.MovePlace(c.Request().Context(), actor(c), id, version, m.PlaceMove)
 		return err
 	})
 }

@@ -48,7 +48,7 @@ type Store interface {
 	// Places lists places in the order of the tree.
 	Places(ctx context.Context, f PlaceFilter, see Sight, q domain.PageQuery) (domain.Page[Place], error)
 	// Tree is all of them, at most limit.
-	Tree(ctx context.Context, f PlaceFilter, see Sight, limit int) ([]Place, error)
+	Tree(ctx context.Context, f PlaceFilter, see Sight, most int) (all []Place, whole bool, err error)
 
 	// Lock makes moves of one object follow one another, until the transaction ends.
 	Lock(ctx context.Context, objectID domain.ID) error
@@ -197,12 +197,13 @@ func (s *Service) Places(ctx context.Context, by domain.Actor, f PlaceFilter, q 
 }
 
 // TreeMost is how many places Tree gives at most.
-const TreeMost = 3000
+const TreeMost = 400
 
-// Tree is the whole tree of places in its order, at most TreeMost.
-func (s *Service) Tree(ctx context.Context, by domain.Actor, f PlaceFilter) ([]Place, error) {
+// Tree is the tree of places in its order. Where there are more than TreeMost places it ends at the rooms,
+// and whole says so; with a parent it is what stands directly in that. It never gives more than TreeMost.
+func (s *Service) Tree(ctx context.Context, by domain.Actor, f PlaceFilter) (all []Place, whole bool, err error) {
 	if err := by.May(Read); err != nil {
-		return nil, err
+		return nil, false, err
 	}
 	return s.store.Tree(ctx, f, Sight{All: by.MaySeeValues("")}, TreeMost)
 }

@@ -51,3 +51,12 @@ func serves(args []string, data string) bool {
 	}
 	return slices.Contains(args, data)
 }
+
+// memoryMB is how much memory this machine has, or 0 when that cannot be read. A container may have less.
+func memoryMB() int {
+	var info syscall.Sysinfo_t
+	if syscall.Sysinfo(&info) != nil {
+		return 0
+	}
+	return int(uint64(info.Totalram) * uint64(info.Unit) >> 20) // #nosec G115 -- megabytes fit
+}

@@ -283,6 +283,12 @@ func launch(o Options, at layout, found programs, who account, socket string) (*
 			"-c", "checkpoint_completion_target=0", "-c", "log_checkpoints=off", "-c", "max_connections=300",
 			"-c", "max_wal_size=128MB", "-c", "min_wal_size=32MB")
 	}
+	if !o.Fast {
+		args = append(args, "-c", "random_page_cost=1.1") // discs without arms
+		if all := memoryMB(); all > 0 {
+			args = append(args, "-c", fmt.Sprintf("shared_buffers=%dMB", min(max(all/8, 128), 2048)), "-c", fmt.Sprintf("effective_cache_size=%dMB", max(all/2, 256)))
+		}
+	}
 	cmd := exec.Command(found.path("postgres"), args...) // #nosec G204 -- the program was found in the known folders
 	cmd.Stdout, cmd.Stderr = out, out
 	who.apply(cmd)

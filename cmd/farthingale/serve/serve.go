@@ -246,7 +246,10 @@ func deadline(next echo.HandlerFunc) echo.HandlerFunc {
 		ctx, cancel := context.WithTimeout(r.Context(), answerWithin)
 		defer cancel()
 		c.SetRequest(r.WithContext(ctx))
-		return next(c)
+		if err := next(c); err != nil {
+			c.Error(err) // here, while its context lasts
+		}
+		return nil
 	}
 }
 
