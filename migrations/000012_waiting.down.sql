@@ -1,4 +1,5 @@
-drop function words_few(tsquery, int);
+drop function words_found(tsquery);
+drop function words_expected(tsquery);
 drop index handling_started;
 create index handling_started on handling (started_at desc, id desc);
 drop index work_emergency;

@@ -81,7 +81,11 @@ func (s *Collection) Search(ctx context.Context, q collection.Query, p domain.Pa
 	if err != nil {
 		return collection.Found{}, err
 	}
-	search := newSearch(q, limit)
+	common, err := s.common(ctx, q)
+	if err != nil {
+		return collection.Found{}, err
+	}
+	search := newSearch(q, limit, common)
 	if err := search.begin(keys); err != nil {
 		return collection.Found{}, err
 	}
@@ -136,7 +140,46 @@ type search struct {
 	after   bool     // there are keys
 }
 
-func newSearch(q collection.Query, limit int) *search {
+// property is something that an object has or has not by rows of another table.
+type property struct {
+	rows  string // the rows that say so; %s narrows them further
+	owner string // the column that names the object
+}
+
+var (
+	ofMaterial = property{`component_material cm join component c on c.id = cm.component_id where cm.material_key = @material and cm.superseded_at is null%s`, "c.object_id"}
+	ofHazard   = property{`hazard h where h.certainty <> 'ruled_out' and h.state <> 'removed' and (@hazard = 'any' or h.kind = @hazard)%s`, "h.object_id"}
+)
+
+// condition says that an object o has the property. What is common is asked of each object as it comes
+// (an offset keeps the planner from turning that round), what is rare is listed first.
+func (p property) condition(common bool) string {
+	if common {
+		return `exists (select from ` + fmt.Sprintf(p.rows, ` and `+p.owner+` = o.id`) + ` offset 0)`
+	}
+	return `o.id = any(array(select ` + p.owner + ` from ` + fmt.Sprintf(p.rows, ``) + `))`
+}
+
+// common says whether so many rows say what a search narrows by that it is asked of each object in turn. Of
+// a material and a hazard at once, the rarer counts.
+func (s *Collection) common(ctx context.Context, q collection.Query) (bool, error) {
+	var counts []string
+	if q.Material != "" {
+		counts = append(counts, `(select count(*) from (select from component_material where material_key = @material and superseded_at is null limit @many) x)`)
+	}
+	if q.Hazard != "" {
+		counts = append(counts, `(select count(*) from (select from `+fmt.Sprintf(ofHazard.rows, ``)+` limit @many) x)`)
+	}
+	if len(counts) == 0 {
+		return false, nil
+	}
+	var common bool
+	err := s.db.q(ctx).QueryRow(ctx, `select least(`+strings.Join(counts, ", ")+`) >= @many`,
+		pgx.NamedArgs{"material": q.Material, "hazard": q.Hazard, "many": manyFrom}).Scan(&common)
+	return common, fault(err, "count what a search narrows by")
+}
+
+func newSearch(q collection.Query, limit int, common bool) *search {
 	s := &search{order: orders[q.Sort], args: pgx.NamedArgs{"limit": limit}, words: collection.SearchWords(q.Words)}
 	where := []string{everything}
 	filter := func(set bool, name string, value any, condition string) {
@@ -149,10 +192,8 @@ func newSearch(q collection.Query, limit int) *search {
 	filter(q.Department != "", "department", q.Department, "o.department = @department")
 	filter(q.Kind != "", "kind", q.Kind, "(o.kind = @kind or starts_with(o.kind, @kind || '"+collection.KindDivider+"'))")
 	filter(q.LegalStatus != "", "legal_status", q.LegalStatus, "o.legal_status = @legal_status")
-	filter(q.Material != "", "material", q.Material, `o.id in (select c.object_id from component_material cm join component c on c.id = cm.component_id
-		where cm.material_key = @material and cm.superseded_at is null)`)
-	filter(q.Hazard != "", "hazard", q.Hazard, `o.id in (select h.object_id from hazard h
-		where h.certainty <> 'ruled_out' and h.state <> 'removed' and (@hazard = 'any' or h.kind = @hazard))`)
+	filter(q.Material != "", "material", q.Material, ofMaterial.condition(common))
+	filter(q.Hazard != "", "hazard", q.Hazard, ofHazard.condition(common))
 	s.filters = strings.Join(where, " and ")
 	if strings.TrimSpace(q.Words) == "" {
 		s.words = nil
@@ -213,49 +254,56 @@ const same = `same as materialized (
 	union select w.id from unnest(@wholes::text[], @labels::text[]) as t (whole, label)
 		join object w on w.loose_key = t.whole join component c on c.object_id = w.id and lower(c.label) = t.label)`
 
-// fewMost is how many objects that hold the words are put in order; of more, a page is filled sooner by
-// walking all objects in their order.
-const fewMost = 1500
+// Words that many objects hold are found soonest by walking the objects in their order until the page is
+// full, words that few hold by the index of words. Which they are is only expected beforehand: a walk that
+// has not filled the page after walkMost objects is given up, and the index asked.
+const (
+	manyFrom = 3000
+	walkMost = 20000
+)
 
-// few are the objects that hold the words, when they are few; query is the SQL of what is asked. A query
-// before it ends in a comma.
-func few(query string) string {
-	return fmt.Sprintf(`asked as materialized (select %s as query),
-	few as materialized (select f.id from asked a cross join lateral words_few(a.query, %d) f),
-	many as materialized (select count(*) > %d as yes from few)
-`, query, fewMost+1, fewMost)
+// found are the CTEs that find what holds the words; query is the SQL of what is asked, others the SQL of
+// what else must hold of an object o.
+func (s *search) found(query, others string, at int) string {
+	if s.after && at == s.from {
+		others += " and " + s.order.after
+	}
+	return fmt.Sprintf(`asked as materialized (select q.query, words_expected(q.query) as expected from (select %[1]s as query) q),
+	walked as materialized (select w.id from (
+			select o.id, o.words from object o where (select expected >= %[2]d from asked) and %[3]s%[4]s order by %[5]s limit %[6]d) w
+		where w.words @@ (select query from asked) limit @limit),
+	held as materialized (select f.id from asked a cross join lateral words_found(a.query) f where (select count(*) < @limit from walked)
+		union all select id from walked where (select count(*) >= @limit from walked))
+`, query, manyFrom, s.filters, others, s.order.by, walkMost)
 }
 
-// The two ways to find what holds the words; the other finds nothing and costs nothing.
-const (
-	isFew  = `not (select yes from many) and o.id = any(array(select id from few))`
-	isMany = `(select yes from many) and o.words @@ (select query from asked)`
-)
+// isHeld says that an object holds the words.
+const isHeld = `o.id = any(array(select id from held))`
 
 // sql asks for one page. Each tier is a query of its own, so that the planner can walk each by its
 // index, and none gives more than a page.
 func (s *search) sql() string {
-	words := few("words_query(@words::text[], @whole)")
+	const words = "words_query(@words::text[], @whole)"
 	switch {
 	case s.words == nil && s.args["words"] == nil:
 		return s.union([]tier{{tierNumber, "true"}})
 	case !s.number:
-		return "with " + words + s.union([]tier{{tierWords, isFew}, {tierWords, isMany}})
+		return "with " + s.found(words, "", tierWords) + s.union([]tier{{tierWords, isHeld}})
 	}
 	// Where the number was found, other objects that hold its digits somewhere are noise.
 	const others = " and not " + isBegun + " and not " + isSame + " and not (@whole and exists (select from same))"
-	return "with " + same + ", " + words + s.union([]tier{
+	return "with " + same + ", " + s.found(words, others, tierWords) + s.union([]tier{
 		{tierNumber, isNumber},
 		{tierLoose, isSame + " and not " + isNumber},
 		{tierBegins, isBegun + " and not " + isSame},
-		{tierWords, isFew + others}, {tierWords, isMany + others},
+		{tierWords, isHeld + others},
 	})
 }
 
 // nearSQL asks for a page of what holds words that are nearly those of the search.
 func (s *search) nearSQL(query string) string {
 	s.args["near"] = query
-	return "with " + few("@near::text::tsquery") + s.union([]tier{{tierNear, isFew}, {tierNear, isMany}})
+	return "with " + s.found("@near::text::tsquery", "", tierNear) + s.union([]tier{{tierNear, isHeld}})
 }
 
 // tier is a part of a search: where what it finds stands, and the condition.

@@ -196,6 +196,8 @@ func connect(ctx context.Context, url string, s Settings, extra map[string]strin
 		// Our statements take milliseconds. Compiling one, which the server does where it expects much
 		// work, takes a hundred.
 		"jit": "off",
+		// Nor does starting helpers for one statement pay where forty people ask at once.
+		"max_parallel_workers_per_gather": "0",
 	}
 	maps.Copy(defaults, extra)
 	for name, value := range defaults {
