@@ -6,6 +6,7 @@ import (
 	"encoding/csv"
 	"fmt"
 	"io"
+	"iter"
 	"regexp"
 	"slices"
 	"strconv"
@@ -133,23 +134,53 @@ func (v Value) csv() string {
 }
 
 // harmless puts an apostrophe before what a spreadsheet would take for a formula, also behind white
-// space and in the wide forms of the signs.
+// space and in the wide forms of the signs, and also within a text: where the list separator of a
+// country is a semicolon or a tab, a spreadsheet that opens the file begins a new cell there, and a
+// quote in the middle of its line no longer holds a line break.
+// source: OWASP, CSV Injection: "take care of the field separator … and quotes"
 func harmless(s string) string {
 	if s == "" || plainNumber(s) {
 		return s
 	}
+	var b strings.Builder
 	if s[0] == '\t' || s[0] == '\n' || s[0] == '\r' {
-		return "'" + s
+		b.WriteByte('\'')
 	}
-	if r, _ := utf8.DecodeRuneInString(strings.TrimSpace(s)); strings.ContainsRune("=+-@＝＋－＠", r) {
-		return "'" + s
+	for part := range separated(s) {
+		if formula(part) {
+			b.WriteByte('\'')
+		}
+		b.WriteString(part)
 	}
-	return s
+	return b.String()
+}
+
+// separated gives s in parts, each with the separator that ends it.
+func separated(s string) iter.Seq[string] {
+	return func(yield func(string) bool) {
+		for s != "" {
+			end := strings.IndexAny(s, ";\t\n\r") + 1
+			if end == 0 {
+				end = len(s)
+			}
+			if !yield(s[:end]) {
+				return
+			}
+			s = s[end:]
+		}
+	}
+}
+
+// formula says whether a cell with this text would be taken for a formula.
+func formula(s string) bool {
+	r, _ := utf8.DecodeRuneInString(strings.TrimSpace(s))
+	return strings.ContainsRune("=+-@＝＋－＠", r)
 }
 
 // WriteXLSX writes the workbook: each sheet with its head row kept in sight and repeated in print,
-// then the About sheet. Texts are stored as texts and are never formulas; a text longer than the
-// 32767 characters that a cell holds is cut with a mark. It fails when b.Created is not set, when
+// then the About sheet. Texts are stored as texts and are never formulas; one that looks like a
+// formula carries the mark of a typed apostrophe, so that it stays a text when somebody edits the cell.
+// A text longer than the 32767 characters that a cell holds is cut with a mark. It fails when b.Created is not set, when
 // a sheet has more than 1 048 575 rows, or when w fails.
 func WriteXLSX(w io.Writer, b Workbook) (err error) {
 	if b.Created.IsZero() {
@@ -246,7 +277,7 @@ func (x *workbook) sheet(i int, s Sheet) {
 	x.do(out.SetPanes(&excelize.Panes{Freeze: true, YSplit: 1, TopLeftCell: "A2", ActivePane: "bottomLeft"}))
 	head := make([]any, len(s.Columns))
 	for j, c := range s.Columns {
-		head[j] = excelize.Cell{StyleID: x.format("head"), Value: cellText(c)}
+		head[j] = x.words("head", c)
 	}
 	x.do(out.SetRow("A1", head, excelize.RowOpts{Height: rowHeight(widths, func(j int) string { return s.Columns[j] })}))
 	cells := make([]any, len(s.Columns))
@@ -286,11 +317,11 @@ func (x *workbook) cell(v Value) any {
 	switch v.kind {
 	case kindNumber:
 		if significantDigits(v.text) > 15 { // a spreadsheet counts in 15 digits and would round
-			return excelize.Cell{StyleID: x.format("text"), Value: v.text}
+			return x.words("text", v.text)
 		}
 		n, err := strconv.ParseFloat(v.text, 64)
 		if err != nil {
-			return excelize.Cell{StyleID: x.format("text"), Value: v.text}
+			return x.words("text", v.text)
 		}
 		format := "0"
 		if _, decimals, some := strings.Cut(v.text, "."); some {
@@ -305,15 +336,26 @@ func (x *workbook) cell(v Value) any {
 			format = "yyyy-mm-dd"
 		}
 		if clock.Before(time.Date(1900, 3, 1, 0, 0, 0, 0, time.UTC)) || clock.Year() > 9999 {
-			return excelize.Cell{StyleID: x.format("text"), Value: v.csv()}
+			return x.words("text", v.csv())
 		}
 		return excelize.Cell{StyleID: x.format(format), Value: clock}
 	}
 	if v.text == "" {
 		return nil
 	}
-	return excelize.Cell{StyleID: x.format("text"), Value: cellText(v.text)}
+	return x.words("text", v.text)
 }
+
+// words is a cell with text in the style "head" or "text".
+func (x *workbook) words(style, s string) excelize.Cell {
+	if s = cellText(s); s != harmless(s) {
+		style += quoted
+	}
+	return excelize.Cell{StyleID: x.format(style), Value: s}
+}
+
+// quoted ends the name of a style whose text looks like a formula.
+const quoted = ", quoted"
 
 // significantDigits counts from the first digit that is not 0 to the last that is not.
 func significantDigits(decimal string) int {
@@ -330,13 +372,14 @@ func significantDigits(decimal string) int {
 	return upToLast
 }
 
-// format is the style for a number format, or for "head" or "text".
+// format is the style for a number format, or for "head" or "text", each also quoted.
 func (x *workbook) format(name string) int {
 	if id, made := x.formats[name]; made {
 		return id
 	}
 	style := &excelize.Style{Alignment: &excelize.Alignment{Vertical: "top"}}
-	switch name {
+	kind, isQuoted := strings.CutSuffix(name, quoted)
+	switch kind {
 	case "head":
 		style.Font = &excelize.Font{Bold: true}
 		style.Border = []excelize.Border{{Type: "bottom", Color: rgb(black), Style: 1}}
@@ -350,6 +393,9 @@ func (x *workbook) format(name string) int {
 	}
 	id, err := x.file.NewStyle(style)
 	x.do(err)
+	if isQuoted && err == nil { // the library has no word for it
+		x.file.Styles.CellXfs.Xf[id].QuotePrefix = &isQuoted
+	}
 	x.formats[name] = id
 	return id
 }

@@ -42,8 +42,8 @@ func TestCSV(t *testing.T) {
 	want := [][]string{
 		{"MS.1998.0017", "Dräger? no: “Łódź” dress\nsecond line", "9000.50", "EUR", "2026-11-20", "2026-11-20T09:30:00+01:00", "'=1+1"},
 		{"0042", "'+48 600 000 000", "0.10", "EUR", "1871-05-03", "", "'@SUM(A1)"},
-		{"-12.5", "'-cmd|' /C calc'!A0", "123456789012345678.99", "JPY", "", "", "'\t=1"},
-		{"12-5", "'\n=1", "-1250.5", "EUR", "1900-03-01", "2026-11-20T09:30:00+01:00", "' ＝1"},
+		{"-12.5", "'-cmd|' /C calc'!A0", "123456789012345678.99", "JPY", "", "", "'\t'=1"},
+		{"12-5", "'\n'=1", "-1250.5", "EUR", "1900-03-01", "2026-11-20T09:30:00+01:00", "' ＝1"},
 		{"short row", "", "", "", "", "", ""},
 		{"_x0041_", "<b>&amp;</b>", "about 12", "", "", "", ""},
 	}
@@ -156,6 +156,85 @@ func bytesOf(t testing.TB, w Workbook) []byte {
 		t.Fatal(err)
 	}
 	return b.Bytes()
+}
+
+// TestTextsAreNoFormulas: no cell of a CSV file begins a formula, with any separator that a
+// spreadsheet may take; in a workbook a text that looks like one is marked as a text. What a person
+// wrote is still there, and numbers are numbers.
+//
+// source: OWASP, CSV Injection (signs, tab, carriage return, separators and quotes)
+func TestTextsAreNoFormulas(t *testing.T) {
+	hostile := map[string]string{
+		"=1+1": "'=1+1", "+1+1": "'+1+1", "-1+1": "'-1+1", "@SUM(A1)": "'@SUM(A1)", "\t=1": "'\t'=1", "\r=1": "'\n'=1", "\n=1": "'\n'=1",
+		"  =1": "'  =1", "\u00a0=1": "'\u00a0=1", "＝1": "'＝1", "＋1": "'＋1", "－1": "'－1", "＠1": "'＠1", "-": "'-",
+		"=cmd|' /C calc'!A0": "'=cmd|' /C calc'!A0", `=HYPERLINK("http://evil.test","x")`: `'=HYPERLINK("http://evil.test","x")`,
+		"glove;=1+1": "glove;'=1+1", "glove\t@x": "glove\t'@x", "glove\n- mended": "glove\n'- mended", `glove";=1`: `glove";'=1`, "a; =1": "a;' =1",
+	}
+	plain := []string{"12", "-12.5", "0042", "glove", "a-b", "x=1", "19 °C", "1998-12-01", "a@b", "glove; mended", "two\nlines"}
+	s := Sheet{Name: "n", Columns: []string{"=head"}}
+	var texts []string
+	for text := range hostile {
+		texts = append(texts, text)
+	}
+	texts = append(texts, plain...)
+	for _, text := range texts {
+		s.Rows = append(s.Rows, []Value{Words(text)})
+	}
+	s.Rows = append(s.Rows, []Value{Number("-12.50")}, []Value{Number("+1")})
+	var b bytes.Buffer
+	if err := WriteCSV(&b, s); err != nil {
+		t.Fatal(err)
+	}
+	rows, err := csv.NewReader(bytes.NewReader(b.Bytes())).ReadAll()
+	if err != nil {
+		t.Fatal(err)
+	}
+	f := xlsxOf(t, "formulas", Workbook{Created: made, Sheets: []Sheet{s}})
+	look := func(at string) (value string, quoted bool) {
+		value, err := f.GetCellValue("n", at)
+		if err != nil {
+			t.Fatal(err)
+		}
+		style, err := f.GetCellStyle("n", at)
+		if err != nil {
+			t.Fatal(err)
+		}
+		mark := f.Styles.CellXfs.Xf[style].QuotePrefix
+		return value, mark != nil && *mark
+	}
+	for i, text := range texts {
+		want, isHostile := hostile[text]
+		if !isHostile {
+			want = text
+		}
+		if got := rows[i+1][0]; got != want {
+			t.Errorf("CSV has %q for %q, not %q", got, text, want)
+		}
+		at := fmt.Sprintf("A%d", i+2)
+		if value, quoted := look(at); value != clean(text) || quoted != isHostile {
+			t.Errorf("XLSX has %q, marked as text: %t, for %q", value, quoted, text)
+		}
+		if formula, err := f.GetCellFormula("n", at); err != nil || formula != "" {
+			t.Errorf("%q is the formula %q, %v", text, formula, err)
+		}
+	}
+	if got := rows[len(texts)+1][0] + " " + rows[len(texts)+2][0]; got != "-12.50 '+1" {
+		t.Errorf("numbers are written as %q", got)
+	}
+	if kind, err := f.GetCellType("n", fmt.Sprintf("A%d", len(texts)+2)); err != nil || kind != excelize.CellTypeUnset && kind != excelize.CellTypeNumber {
+		t.Errorf("a negative number is of type %v, %v", kind, err)
+	}
+	if value, quoted := look("A1"); value != "=head" || !quoted {
+		t.Errorf("the head is %q, marked as text: %t", value, quoted)
+	}
+	for line := range strings.SplitSeq(b.String(), "\n") {
+		for cell := range strings.FieldsFuncSeq(line, func(r rune) bool { return strings.ContainsRune(",;\t\r", r) }) {
+			cell = strings.TrimSpace(strings.TrimLeft(strings.TrimSpace(cell), `"`))
+			if strings.HasPrefix(cell, "=") || strings.HasPrefix(cell, "@") {
+				t.Errorf("a reader with another separator finds the cell %q", cell)
+			}
+		}
+	}
 }
 
 // Amounts with up to 15 digits are read back digit for digit; longer ones are kept as text.
