@@ -377,9 +377,12 @@ func (x *workbook) format(name string) int {
 	if id, made := x.formats[name]; made {
 		return id
 	}
+	if kind, isQuoted := strings.CutSuffix(name, quoted); isQuoted {
+		x.formats[name] = x.quote(x.format(kind))
+		return x.formats[name]
+	}
 	style := &excelize.Style{Alignment: &excelize.Alignment{Vertical: "top"}}
-	kind, isQuoted := strings.CutSuffix(name, quoted)
-	switch kind {
+	switch name {
 	case "head":
 		style.Font = &excelize.Font{Bold: true}
 		style.Border = []excelize.Border{{Type: "bottom", Color: rgb(black), Style: 1}}
@@ -393,11 +396,21 @@ func (x *workbook) format(name string) int {
 	}
 	id, err := x.file.NewStyle(style)
 	x.do(err)
-	if isQuoted && err == nil { // the library has no word for it
-		x.file.Styles.CellXfs.Xf[id].QuotePrefix = &isQuoted
-	}
 	x.formats[name] = id
 	return id
+}
+
+// quote is a copy of a style with the mark of a typed apostrophe, which the library has no word for.
+func (x *workbook) quote(style int) int {
+	all := x.file.Styles.CellXfs
+	if style >= len(all.Xf) { // making it failed
+		return style
+	}
+	yes, like := true, all.Xf[style]
+	like.QuotePrefix = &yes
+	all.Xf = append(all.Xf, like)
+	all.Count = len(all.Xf)
+	return len(all.Xf) - 1
 }
 
 const mostInCell = 32767 // UTF-16 units
