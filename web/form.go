@@ -68,8 +68,9 @@ type Field struct {
 	List     string // ID of a datalist
 	Accept   string
 	Multiple bool
-	Camera   bool // a "file" that a tablet's camera fills
-	Tiles    bool // the choices of "radio" and "checks" stand as large tiles
+	Fills    string // what a browser may fill in (autocomplete): "username", "new-password", "one-time-code"
+	Camera   bool   // a "file" that a tablet's camera fills
+	Tiles    bool   // the choices of "radio" and "checks" stand as large tiles
 	Fault    string
 }
 
@@ -372,6 +373,7 @@ type formReader struct {
 var (
 	textUnmarshaler = reflect.TypeFor[encoding.TextUnmarshaler]()
 	timeType        = reflect.TypeFor[time.Time]()
+	secretType      = reflect.TypeFor[domain.Secret]()
 )
 
 func (r *formReader) into(v reflect.Value, b *branch, at string) {
@@ -418,7 +420,11 @@ func (r *formReader) into(v reflect.Value, b *branch, at string) {
 	}
 	switch v.Kind() {
 	case reflect.String:
-		if len(b.typed) > 0 {
+		switch {
+		case len(b.typed) == 0:
+		case v.Type() == secretType: // exactly as typed
+			v.SetString(b.typed[0])
+		default:
 			v.SetString(strings.ReplaceAll(strings.TrimSpace(b.typed[0]), "\r\n", "\n"))
 		}
 	case reflect.Bool:

@@ -41,8 +41,8 @@ type formPage struct {
 
 func (s *Server) signInForm(to string) *Form {
 	return &Form{Action: "/sign-in?to=" + url.QueryEscape(to), Submit: "Sign in", Fields: []Field{
-		{Kind: "text", Name: "sign_in_name", Label: "Sign-in name", Required: true, Max: 80},
-		{Kind: "password", Name: "password", Label: "Password", Required: true, Max: 200},
+		{Kind: "text", Name: "sign_in_name", Label: "Sign-in name", Required: true, Max: 80, Fills: "username"},
+		{Kind: "password", Name: "password", Label: "Password", Required: true, Fills: "current-password"},
 	}}
 }
 
@@ -99,7 +99,7 @@ func firstForm() *Form {
 		{Kind: "text", Name: "name", Label: "Your name", Required: true, Max: 200},
 		{Kind: "text", Name: "sign_in_name", Label: "Sign-in name", Required: true, Max: 80},
 		{Kind: "email", Name: "email", Label: "E-mail", Max: 200},
-		{Kind: "password", Name: "password", Label: "Password", Help: "At least 12 characters; a sentence is good.", Required: true, Max: 200},
+		{Kind: "password", Name: "password", Label: "Password", Help: people.PasswordAdvice, Required: true, Fills: "new-password"},
 	}}
 }
 
@@ -150,8 +150,8 @@ type tokenRow struct {
 
 func passwordForm() *Form {
 	return &Form{Action: "/account/password", Legend: "Change the password", Submit: "Change the password", Fields: []Field{
-		{Kind: "password", Name: "present", Label: "Present password", Required: true, Max: 200},
-		{Kind: "password", Name: "password", Label: "New password", Help: "At least 12 characters.", Required: true, Max: 200},
+		{Kind: "password", Name: "present", Label: "Present password", Required: true, Fills: "current-password"},
+		{Kind: "password", Name: "password", Label: "New password", Help: people.PasswordAdvice, Required: true, Fills: "new-password"},
 	}}
 }
 
@@ -297,7 +297,7 @@ func personFields(f people.Facts) []Field {
 
 func addPersonForm() *Form {
 	return &Form{Action: "/people", Legend: "Make an account", Submit: "Make the account", Fields: append(personFields(people.Facts{}),
-		Field{Kind: "password", Name: "password", Label: "First password", Help: "At least 12 characters. Give it to the person in private; they change it on their account page.", Required: true, Max: 200})}
+		Field{Kind: "password", Name: "password", Label: "First password", Help: people.PasswordAdvice + " Give it to the person in private; they change it on their account page.", Required: true, Fills: "new-password"})}
 }
 
 func (s *Server) peopleData(c echo.Context) (*peoplePage, error) {
@@ -390,7 +390,7 @@ func (s *Server) personData(c echo.Context) (*personPage, error) {
 		p.ChangeForm = (&Form{Action: at, Legend: "Change", Submit: "Keep the change", Version: who.Version, Fields: personFields(people.Facts{
 			Name: who.Name, SignInName: who.SignInName, Email: who.Email, Roles: who.Roles, Departments: who.Departments, SeesValues: who.SeesValues})}).ready(c)
 		p.ResetForm = (&Form{Action: at + "/password", Legend: "Give a new password", Submit: "Set the password", Version: who.Version, Fields: []Field{
-			{Kind: "password", Name: "password", Label: "New password", Required: true, Max: 200}}}).ready(c)
+			{Kind: "password", Name: "password", Label: "New password", Help: people.PasswordAdvice, Required: true, Fills: "new-password"}}}).ready(c)
 		p.CloseForm = (&Form{Action: at + "/closure", Legend: "Close the account", Help: "The name stays on everything this person signed. A closed account is not opened again.",
 			Submit: "Close the account of " + who.Name, Version: who.Version, Grave: true}).ready(c)
 	}
@@ -428,11 +428,9 @@ func (s *Server) closePerson(c echo.Context) error {
 }
 
 func (s *Server) resetPassword(c echo.Context) error {
-	var n struct {
-		Password string `json:"password"`
-	}
+	var n people.GivenPassword
 	return s.personAct(c, &n, func(p *personPage) *Form { return p.ResetForm }, func(id domain.ID, version int64) (string, error) {
-		_, err := s.People.ResetPassword(c.Request().Context(), actor(c), id, version, n.Password)
+		_, err := s.People.ResetPassword(c.Request().Context(), actor(c), id, version, n)
 		return "The new password is set.", err
 	})
 }

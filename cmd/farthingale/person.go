@@ -20,7 +20,7 @@ func runPerson(ctx context.Context, s *settings, rest []string) error {
 	}
 	password := os.Getenv("FARTHINGALE_PASSWORD")
 	if password == "" {
-		fmt.Fprintln(os.Stderr, "Password (at least 12 characters), then Enter:")
+		fmt.Fprintln(os.Stderr, "Password, then Enter. "+people.PasswordAdvice)
 		line, err := bufio.NewReader(os.Stdin).ReadString('\n')
 		if err != nil && line == "" {
 			return errors.New("no password was given: set FARTHINGALE_PASSWORD or type it")
@@ -34,7 +34,7 @@ func runPerson(ctx context.Context, s *settings, rest []string) error {
 	return s.with(ctx, func(o *opened) error {
 		p, err := o.People.AddByHand(ctx, domain.Actor{}, people.NewPerson{Facts: people.Facts{
 			Name: s.name, SignInName: s.signIn, Email: s.email, Roles: roles, Departments: words(s.department), SeesValues: s.seesValues,
-		}, Password: password})
+		}, Password: domain.Secret(password)})
 		if err != nil {
 			return err
 		}

@@ -9,6 +9,8 @@ import (
 	"strings"
 
 	"golang.org/x/crypto/argon2"
+
+	"farthingale/domain"
 )
 
 // Strength of new password hashes: argon2id with 2 passes, 19 MiB, one lane.
@@ -24,7 +26,7 @@ const (
 
 // HashPassword makes the standard text form of an argon2id hash
 // ("$argon2id$v=19$m=19456,t=2,p=1$salt$key").
-func HashPassword(password string) (string, error) {
+func HashPassword(password domain.Secret) (string, error) {
 	salt := make([]byte, saltBytes)
 	if _, err := rand.Read(salt); err != nil {
 		return "", fmt.Errorf("salt for a password: %w", err)
@@ -36,7 +38,7 @@ func HashPassword(password string) (string, error) {
 
 // CheckPassword says whether the password belongs to the hash. A hash that cannot be read belongs to
 // no password.
-func CheckPassword(hash, password string) bool {
+func CheckPassword(hash string, password domain.Secret) bool {
 	parts := strings.Split(hash, "$")
 	if len(parts) != 6 || parts[1] != "argon2id" {
 		return false

@@ -51,19 +51,24 @@ type Facts struct {
 // NewPerson is a person with a first password.
 type NewPerson struct {
 	Facts
-	Password string `json:"password" validate:"required,min=12,max=200"`
+	Password domain.Secret `json:"password" validate:"required,min=12,max=200"`
+}
+
+// GivenPassword is a password that a steward gives somebody.
+type GivenPassword struct {
+	Password domain.Secret `json:"password" validate:"required,min=12,max=200"`
 }
 
 // NewPassword changes the password of the person who is signed in.
 type NewPassword struct {
-	Present  string `json:"present" validate:"required,max=200"`
-	Password string `json:"password" validate:"required,min=12,max=200"`
+	Present  domain.Secret `json:"present" validate:"required,max=200"`
+	Password domain.Secret `json:"password" validate:"required,min=12,max=200"`
 }
 
 // SignIn is an attempt to sign in.
 type SignIn struct {
-	SignInName string `json:"sign_in_name" validate:"required,max=80"`
-	Password   string `json:"password" validate:"required,max=200"`
+	SignInName string        `json:"sign_in_name" validate:"required,max=80"`
+	Password   domain.Secret `json:"password" validate:"required,max=200"`
 }
 
 // Change sets the facts of a person. A closed person is not changed.

@@ -42,21 +42,22 @@ type Store interface {
 type Service struct {
 	store  Store
 	now    func() time.Time
+	site   string        // its name, which no password may lean on
 	hashes chan struct{} // at most two password hashes at a time: each takes 19 MiB
 }
 
-// NewService makes the service; now is the clock.
-func NewService(store Store, now func() time.Time) *Service {
-	return &Service{store: store, now: now, hashes: make(chan struct{}, 2)}
+// NewService makes the service of a site with this name; now is the clock.
+func NewService(store Store, site string, now func() time.Time) *Service {
+	return &Service{store: store, site: site, now: now, hashes: make(chan struct{}, 2)}
 }
 
-func (s *Service) hash(password string) (string, error) {
+func (s *Service) hash(password domain.Secret) (string, error) {
 	s.hashes <- struct{}{}
 	defer func() { <-s.hashes }()
 	return HashPassword(password)
 }
 
-func (s *Service) check(hash, password string) bool {
+func (s *Service) check(hash string, password domain.Secret) bool {
 	s.hashes <- struct{}{}
 	defer func() { <-s.hashes }()
 	return CheckPassword(hash, password)
@@ -81,6 +82,9 @@ func (s *Service) Add(ctx context.Context, by domain.Actor, n NewPerson) (*Perso
 // AddByHand makes a person on behalf of whoever may run the program at its machine.
 func (s *Service) AddByHand(ctx context.Context, by domain.Actor, n NewPerson) (*Person, error) {
 	if err := domain.Validate(n); err != nil {
+		return nil, err
+	}
+	if err := chosen(n.Password, "/password", s.site, n.Name, n.SignInName, n.Email); err != nil {
 		return nil, err
 	}
 	hash, err := s.hash(n.Password)
@@ -123,16 +127,18 @@ func (s *Service) Close(ctx context.Context, by domain.Actor, id domain.ID, vers
 }
 
 // ResetPassword gives a person a new password, by a steward.
-func (s *Service) ResetPassword(ctx context.Context, by domain.Actor, id domain.ID, version int64, password string) (*Person, error) {
+func (s *Service) ResetPassword(ctx context.Context, by domain.Actor, id domain.ID, version int64, n GivenPassword) (*Person, error) {
 	if err := by.May(Keep); err != nil {
 		return nil, err
 	}
-	if err := domain.Validate(struct {
-		Password string `json:"password" validate:"required,min=12,max=200"`
-	}{password}); err != nil {
+	if err := domain.Validate(n); err != nil {
 		return nil, err
 	}
-	return s.setPassword(ctx, by, id, version, password)
+	p, err := s.store.One(ctx, id)
+	if err != nil {
+		return nil, err
+	}
+	return s.setPassword(ctx, by, p, version, n.Password)
 }
 
 // ChangePassword changes one's own password; the present one must be given.
@@ -150,15 +156,18 @@ func (s *Service) ChangePassword(ctx context.Context, by domain.Actor, n NewPass
 	if p.PasswordHash == nil || !s.check(*p.PasswordHash, n.Present) {
 		return nil, domain.Invalid("/present", "password", "This is not your present password.")
 	}
-	return s.setPassword(ctx, by, by.ID, p.Version, n.Password)
+	return s.setPassword(ctx, by, p, p.Version, n.Password)
 }
 
-func (s *Service) setPassword(ctx context.Context, by domain.Actor, id domain.ID, version int64, password string) (*Person, error) {
+func (s *Service) setPassword(ctx context.Context, by domain.Actor, of *Person, version int64, password domain.Secret) (*Person, error) {
+	if err := chosen(password, "/password", s.site, of.Name, of.SignInName, of.Email); err != nil {
+		return nil, err
+	}
 	hash, err := s.hash(password)
 	if err != nil {
 		return nil, err
 	}
-	return s.store.Update(ctx, id, version, func(p *Person) error {
+	return s.store.Update(ctx, of.ID, version, func(p *Person) error {
 		if p.ClosedAt != nil {
 			return domain.RefuseState("P4", p.Name+" is closed.")
 		}

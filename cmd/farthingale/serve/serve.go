@@ -81,7 +81,7 @@ func New(ctx context.Context, pool *pgxpool.Pool, s Settings) (*House, error) {
 	db := postgres.NewDB(pool)
 	h := &House{
 		DB:      db,
-		People:  people.NewService(postgres.NewPeople(db), s.Now),
+		People:  people.NewService(postgres.NewPeople(db), s.Site.Name, s.Now),
 		Record:  record.NewService(postgres.NewRecord(db), s.Now),
 		answers: postgres.NewAnswers(db),
 		images:  s.Images,

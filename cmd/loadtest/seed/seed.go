@@ -97,7 +97,7 @@ func prepare(ctx context.Context, conn *pgx.Conn, to Database, o Options) (*muse
 		return nil, err
 	}
 	m := newMuseum(o, library, pictures)
-	hash, err := people.HashPassword(o.Password)
+	hash, err := people.HashPassword(domain.Secret(o.Password))
 	if err != nil {
 		return nil, err
 	}
