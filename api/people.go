@@ -15,6 +15,9 @@ func (s *Server) peopleRoutes(g *echo.Group) {
 	s.route(g, http.MethodGet, "/people/:id", people.Read, s.person)
 	s.route(g, http.MethodPut, "/people/:id", people.Keep, s.changePerson)
 	s.route(g, http.MethodPost, "/people/:id/closure", people.Keep, s.closePerson)
+	s.route(g, http.MethodGet, "/sessions", people.Read, s.sessions)
+	s.route(g, http.MethodPost, "/sessions/closure", people.Own, s.endSessions)
+	s.route(g, http.MethodPost, "/sessions/:id/closure", people.Own, s.endSession)
 	s.route(g, http.MethodGet, "/tokens", people.Read, s.tokens)
 	s.route(g, http.MethodPost, "/tokens/:id/revocation", people.Own, s.revokeToken)
 }
@@ -99,6 +102,37 @@ func (s *Server) closePerson(c echo.Context) error {
 		return err
 	}
 	return one(c, http.StatusOK, p.Version, p)
+}
+
+// sessions serves GET /sessions: one's own on the pages.
+func (s *Server) sessions(c echo.Context) error {
+	all, err := s.People.Sessions(c.Request().Context(), actor(c))
+	if err != nil {
+		return err
+	}
+	return send(c, http.StatusOK, map[string][]people.Session{"items": all})
+}
+
+// endSession serves POST /sessions/{id}/closure.
+func (s *Server) endSession(c echo.Context) error {
+	id, err := idOf(c, "id")
+	if err != nil {
+		return err
+	}
+	n, err := s.People.EndSession(c.Request().Context(), actor(c), id)
+	if err != nil {
+		return err
+	}
+	return send(c, http.StatusOK, n)
+}
+
+// endSessions serves POST /sessions/closure: all of one's own.
+func (s *Server) endSessions(c echo.Context) error {
+	n, err := s.People.EndOtherSessions(c.Request().Context(), actor(c))
+	if err != nil {
+		return err
+	}
+	return send(c, http.StatusOK, map[string]int{"ended": n})
 }
 
 // tokens serves GET /tokens: one's own.

@@ -116,6 +116,38 @@ func TestTokens(t *testing.T) {
 	h.API(servetest.Someone{Token: "farthingale_nonsense"}).Get("/me").Refused(http.StatusUnauthorized, "P1")
 }
 
+// TestSessions: one's own are listed and ended, by the last used; a token is none of them.
+func TestSessions(t *testing.T) {
+	t.Parallel()
+	h := servetest.New(t)
+	ines, hugo := h.Person("Ines Falkenberg", domain.Conservator), h.Person("Hugo Beck", domain.MountMaker)
+	h.Browser(ines)
+	h.Wait(5 * time.Minute)
+	h.Browser(ines)
+	h.Browser(hugo)
+	api := h.API(ines)
+	type sessions struct{ Items []people.Session }
+	all := servetest.JSON[sessions](api.Get("/sessions").Must(http.StatusOK)).Items
+	if len(all) != 2 || all[0].PersonID != ines.ID || !all[0].LastUsedAt.After(all[1].LastUsedAt) || all[0].Present {
+		t.Fatalf("sessions %+v", all)
+	}
+	h.API(hugo).Post("/sessions/"+all[0].ID.String()+"/closure", nil).Refused(http.StatusNotFound, "not_found")
+	api.Post("/sessions/"+all[0].ID.String()+"/closure", nil).Must(http.StatusOK)
+	api.Post("/sessions/"+all[0].ID.String()+"/closure", nil).Refused(http.StatusNotFound, "not_found")
+	api.Post("/sessions/closure", nil).Must(http.StatusOK)
+	if left := servetest.JSON[sessions](api.Get("/sessions").Must(http.StatusOK)).Items; len(left) != 0 {
+		t.Errorf("sessions left %+v", left)
+	}
+	narrow, err := h.People.AddToken(t.Context(), ines.Actor, people.NewToken{Name: "reading", Scopes: []string{"read"}, Days: 2})
+	if err != nil {
+		t.Fatal(err)
+	}
+	h.API(servetest.Someone{Token: narrow.Secret}).Post("/sessions/closure", nil).Refused(http.StatusForbidden, "P2")
+	if n := h.Rows("sign_in_session")["sign_in_session"]; n != 1 {
+		t.Errorf("%d sessions, want Hugo's alone", n)
+	}
+}
+
 // TestIdempotencyKey: the same key and body make one person and get one answer; another body is
 // refused; a refused act keeps no answer.
 func TestIdempotencyKey(t *testing.T) {

@@ -49,6 +49,7 @@ type Actor struct {
 	Departments []string // curator for these departments
 	SeesValues  bool     // steward-granted: sees values, sensitive places and lenders (P3)
 	TokenID     *ID      // set when the act comes by a personal token
+	SessionID   *ID      // set when the act comes by a session of the pages
 	Scopes      []string // of the token: "read", an area's name, or "all"; a session has all
 }
 

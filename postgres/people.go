@@ -22,6 +22,15 @@ var peopleWords = map[string]*domain.Error{
 	"token_scopes_filled":        {Kind: domain.KindInvalid, Code: "invalid", Message: "Say what the token may do."},
 	"token_expires_later":        {Kind: domain.KindInvalid, Code: "invalid", Message: "A token expires after it is made."},
 	"sessions_pkey":              refusedByDatabase("This session exists already."),
+
+	"sign_in_session_pkey":                refusedByDatabase("This session exists already."),
+	"sign_in_session_person_fkey":         refusedByDatabase("There is no such person."),
+	"sign_in_session_used_after_begin":    refusedByDatabase("A session is used after it begins."),
+	"second_factor_pkey":                  refusedByDatabase("This person has a second factor already."),
+	"second_factor_person_fkey":           refusedByDatabase("There is no such person."),
+	"second_factor_confirmed_after_begin": refusedByDatabase("A second factor is confirmed after it is begun."),
+	"recovery_code_pkey":                  refusedByDatabase("This recovery code exists already."),
+	"recovery_code_person_fkey":           refusedByDatabase("There is no second factor that this code could stand for."),
 }
 
 // People keeps persons and tokens; it implements people.Store.
@@ -206,9 +215,12 @@ func (s *People) AddFailure(ctx context.Context, name, address string, at time.T
 }
 
 // Sweep forgets failures before a time and sessions that have expired.
-func (s *People) Sweep(ctx context.Context, before time.Time) error {
-	if _, err := s.db.q(ctx).Exec(ctx, `delete from sign_in_failure where at < $1`, before); err != nil {
+func (s *People) Sweep(ctx context.Context, failures, begun, used time.Time) error {
+	if _, err := s.db.q(ctx).Exec(ctx, `delete from sign_in_failure where at < $1`, failures); err != nil {
 		return fault(err, "sweep failed sign-ins")
+	}
+	if _, err := s.db.q(ctx).Exec(ctx, `delete from sign_in_session where begun_at <= $1 or last_used_at <= $2`, begun, used); err != nil {
+		return fault(err, "sweep sessions")
 	}
 	_, err := s.db.q(ctx).Exec(ctx, `delete from sessions where expiry < now()`)
 	return fault(err, "sweep sessions")

@@ -23,6 +23,8 @@ func (s *Server) peopleRoutes(g *echo.Group) {
 	s.route(g, http.MethodPost, "/account/password", people.Own, s.changePassword)
 	s.route(g, http.MethodPost, "/account/tokens", people.Own, s.addToken)
 	s.route(g, http.MethodPost, "/account/tokens/:id/revocation", people.Own, s.revokeToken)
+	s.route(g, http.MethodPost, "/account/sessions/closure", people.Own, s.endOtherSessions)
+	s.route(g, http.MethodPost, "/account/sessions/:id/closure", people.Own, s.endSession)
 	s.route(g, http.MethodGet, "/people", people.Read, s.peoplePage)
 	s.route(g, http.MethodPost, "/people", people.Keep, s.addPerson)
 	s.route(g, http.MethodGet, "/people/:id", people.Read, s.personPage)
@@ -77,17 +79,46 @@ func (s *Server) signIn(c echo.Context) error {
 		}
 		return s.answer(c, p.Form, typed, err, "people/sign_in", p)
 	}
-	if err := s.Sessions.RenewToken(ctx); err != nil { // a session made before is not the person's
+	if err := s.letIn(c, who.ID); err != nil {
 		return err
 	}
-	s.Sessions.Put(ctx, personKey, who.ID.String())
 	if !localPath(to) {
 		to = "/"
 	}
 	return c.Redirect(http.StatusSeeOther, to)
 }
 
+// letIn begins a session. The cookie gets a new secret: whoever knew the one before, because they put
+// it there, is not let in with the person.
+func (s *Server) letIn(c echo.Context, personID domain.ID) error {
+	ctx := c.Request().Context()
+	if err := s.leave(c); err != nil {
+		return err
+	}
+	if err := s.Sessions.RenewToken(ctx); err != nil {
+		return err
+	}
+	session, err := s.People.Begin(ctx, personID, c.Request().UserAgent())
+	if err != nil {
+		return err
+	}
+	s.Sessions.Put(ctx, signInKey, session.ID.String())
+	return nil
+}
+
+// leave ends the session of this browser, if there is one.
+func (s *Server) leave(c echo.Context) error {
+	id, err := domain.ParseID(s.Sessions.PopString(c.Request().Context(), signInKey))
+	if err != nil {
+		return nil
+	}
+	return s.People.SignOut(c.Request().Context(), id)
+}
+
 func (s *Server) signOut(c echo.Context) error {
+	if err := s.leave(c); err != nil {
+		return err
+	}
 	if err := s.Sessions.Destroy(c.Request().Context()); err != nil {
 		return err
 	}
@@ -130,7 +161,9 @@ func (s *Server) first(c echo.Context) error {
 		p.Title = p.Heading
 		return s.answer(c, p.Form, typed, err, "people/first", p)
 	}
-	s.Sessions.Put(c.Request().Context(), personKey, who.ID.String())
+	if err := s.letIn(c, who.ID); err != nil {
+		return err
+	}
 	return s.done(c, "You are the first steward. Make accounts for the others here.", "/people")
 }
 
@@ -139,6 +172,8 @@ type accountPage struct {
 	Name, SignInName, Roles, Departments string
 	Secret                               string // of a token just made, shown once
 	Tokens                               []tokenRow
+	Sessions                             []sessionRow
+	Others                               bool // there are other sessions than this
 	PasswordForm, TokenForm              *Form
 }
 
@@ -146,6 +181,12 @@ type tokenRow struct {
 	Name, Scopes, Made, Expires, LastUsed string
 	Mark                                  Mark
 	EndPath                               string // empty when it has ended
+}
+
+type sessionRow struct {
+	Browser, Begun, LastUsed string
+	Mark                     Mark   // of the one that asks
+	EndPath                  string // empty for the one that asks: that is signing out
 }
 
 func passwordForm() *Form {
@@ -192,7 +233,44 @@ func (s *Server) accountData(c echo.Context) (*accountPage, error) {
 		}
 		p.Tokens = append(p.Tokens, row)
 	}
+	sessions, err := s.People.Sessions(ctx, a)
+	if err != nil {
+		return nil, err
+	}
+	for _, n := range sessions {
+		row := sessionRow{Browser: n.Browser, Begun: s.moment(n.BegunAt), LastUsed: s.moment(n.LastUsedAt)}
+		if n.Present {
+			row.Mark = doneMark("this one")
+		} else {
+			row.EndPath, p.Others = "/account/sessions/"+n.ID.String()+"/closure", true
+		}
+		p.Sessions = append(p.Sessions, row)
+	}
 	return p, nil
+}
+
+func (s *Server) endSession(c echo.Context) error {
+	id, err := domain.ParseID(c.Param("id"))
+	if err != nil {
+		return err
+	}
+	n, err := s.People.EndSession(c.Request().Context(), actor(c), id)
+	if err != nil {
+		return err
+	}
+	return s.done(c, "The session in "+n.Browser+" has ended.", "/account")
+}
+
+func (s *Server) endOtherSessions(c echo.Context) error {
+	n, err := s.People.EndOtherSessions(c.Request().Context(), actor(c))
+	if err != nil {
+		return err
+	}
+	said := "You are signed in nowhere else."
+	if n > 0 {
+		said = "You are signed out everywhere else."
+	}
+	return s.done(c, said, "/account")
 }
 
 // account serves GET /account.
@@ -220,7 +298,7 @@ func (s *Server) changePassword(c echo.Context) error {
 	if err := s.Sessions.RenewToken(c.Request().Context()); err != nil {
 		return err
 	}
-	return s.done(c, "The password is changed.", "/account")
+	return s.done(c, "The password is changed. You are signed out everywhere else.", "/account")
 }
 
 func (s *Server) addToken(c echo.Context) error {

@@ -202,7 +202,7 @@ const formMost = 4 << 20
 func (s *Server) bounded(next echo.HandlerFunc) echo.HandlerFunc {
 	return func(c echo.Context) error {
 		r := c.Request()
-		if !s.uploads[c.Path()] || s.Sessions.GetString(r.Context(), personKey) == "" {
+		if !s.uploads[c.Path()] || s.Sessions.GetString(r.Context(), signInKey) == "" {
 			r.Body = http.MaxBytesReader(c.Response(), r.Body, formMost)
 		}
 		return next(c)
@@ -264,7 +264,7 @@ func (s *Server) route(g *echo.Group, method, path string, act domain.Act, h ech
 const (
 	actorKey   = "actor"
 	sessionKey = "session" // set once the session was read
-	personKey  = "person"
+	signInKey  = "sign_in" // names the people.Session
 	flashKey   = "flash"
 	csrfKey    = "csrf" // where echo's middleware leaves the token
 	versionKey = "version"
@@ -276,13 +276,13 @@ func actor(c echo.Context) domain.Actor {
 	return a
 }
 
-// who reads the session's person anew for each request, so that a closed account or a changed role
-// counts at once.
+// who reads the session's person anew for each request, so that an ended session, a closed account or
+// a changed role counts at once.
 func (s *Server) who(next echo.HandlerFunc) echo.HandlerFunc {
 	return func(c echo.Context) error {
 		ctx := c.Request().Context()
 		c.Set(sessionKey, true)
-		id, err := domain.ParseID(s.Sessions.GetString(ctx, personKey))
+		id, err := domain.ParseID(s.Sessions.GetString(ctx, signInKey))
 		if err != nil {
 			return next(c)
 		}

@@ -18,6 +18,9 @@ func runDemo(ctx context.Context, s *settings, rest []string) error {
 	if len(rest) > 0 {
 		return fmt.Errorf("demo takes no %q", rest[0])
 	}
+	if err := s.cookies(); err != nil {
+		return err
+	}
 	begun := time.Now()
 	if s.fresh {
 		if err := throwAway(s.data); err != nil {

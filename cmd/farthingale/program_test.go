@@ -306,6 +306,15 @@ func TestCommandLine(t *testing.T) {
 	if err == nil || !strings.Contains(out, "choose another with --listen") {
 		t.Errorf("a taken port: %v\n%s", err, out)
 	}
+	// Beyond the machine only under TLS, or when it is said.
+	for _, address := range []string{":0", "0.0.0.0:0", "192.0.2.1:0", "[::]:0"} {
+		for _, command := range []string{"serve", "demo"} {
+			out, err = say(t, nil, command, "--data", folder(t, nil), "--listen", address)
+			if err == nil || !strings.Contains(out, "--secure-cookies") || !strings.Contains(out, "--plain-http") {
+				t.Errorf("%s on %s without TLS: %v\n%s", command, address, err, out)
+			}
+		}
+	}
 	dir := folder(t, nil)
 	if err := os.MkdirAll(dir, 0o700); err != nil {
 		t.Fatal(err)

@@ -33,7 +33,7 @@ func open(ctx context.Context, s *settings, site domain.Site, change ...func(*se
 	if err != nil {
 		return nil, err
 	}
-	wiring := serve.Settings{Site: site, Log: log, SecureCookies: s.secureCookies, TrustedProxies: proxies, RequestsPerMinute: s.requestsPerMinute,
+	wiring := serve.Settings{Site: site, Log: log, SecureCookies: s.secureCookies, Sessions: s.sessions(), TrustedProxies: proxies, RequestsPerMinute: s.requestsPerMinute,
 		BucketURL: s.bucket(), Photos: s.photoLimits(), Images: s.images}
 	for _, c := range change {
 		c(&wiring)
@@ -54,6 +54,9 @@ func (o *opened) close(ctx context.Context) error {
 func runServe(ctx context.Context, s *settings, rest []string) error {
 	if len(rest) > 0 {
 		return fmt.Errorf("serve takes no %q", rest[0])
+	}
+	if err := s.cookies(); err != nil {
+		return err
 	}
 	site, err := s.site()
 	if err != nil {

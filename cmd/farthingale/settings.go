@@ -14,6 +14,7 @@ import (
 	_ "time/tzdata" // a bare machine has no zone files
 
 	"farthingale/domain"
+	"farthingale/domain/people"
 	"farthingale/domain/photo"
 	"farthingale/postgres"
 )
@@ -25,7 +26,8 @@ type settings struct {
 
 	listen, data, databaseURL, ownerURL, readURL, pgBin, bucketURL string
 	siteName, siteAddress, zone, holidays, proxies, loanTerms      string
-	noMigrate, secureCookies, fresh                                bool
+	noMigrate, secureCookies, plainHTTP, fresh                     bool
+	idleMinutes, sessionHours                                      int
 	requestsPerMinute, maxConns                                    int
 	photoMegabytes, photoMegapixels, images                        int
 	approvalMonths, ratificationDays, outgoingDays                 int
@@ -52,6 +54,9 @@ func newSettings(command string) *settings {
 	s.whole(&s.images, "images", "IMAGES", 1, "pictures that are decoded at a time; each may take some hundred megabytes of memory")
 	s.flag(&s.noMigrate, "no-migrate", "NO_MIGRATE", "do not bring the schema up to date on start")
 	s.flag(&s.secureCookies, "secure-cookies", "SECURE_COOKIES", "the pages are served under TLS: cookies only travel there")
+	s.flag(&s.plainHTTP, "plain-http", "PLAIN_HTTP", "serve without TLS beyond this machine, where whoever is on the way reads passwords and cookies")
+	s.whole(&s.idleMinutes, "session-idle-minutes", "SESSION_IDLE_MINUTES", int(people.DefaultSessionLimits.Idle.Minutes()), "minutes without use after which a person is signed out")
+	s.whole(&s.sessionHours, "session-hours", "SESSION_HOURS", int(people.DefaultSessionLimits.Longest.Hours()), "hours after which a person signs in anew, whatever was done")
 	s.text(&s.proxies, "trusted-proxies", "TRUSTED_PROXIES", "", "networks whose X-Forwarded-For is believed, such as 10.0.0.0/8, separated by commas")
 	s.whole(&s.requestsPerMinute, "requests-per-minute", "REQUESTS_PER_MINUTE", 1200, "of each person at the API; 0: no bound")
 	s.whole(&s.maxConns, "max-connections", "MAX_CONNECTIONS", 16, "connections to the database")
@@ -170,6 +175,24 @@ func (s *settings) bucket() string {
 
 func (s *settings) photoLimits() photo.Limits {
 	return photo.Limits{Bytes: int64(max(s.photoMegabytes, 1)) * 1e6, Pixels: int64(max(s.photoMegapixels, 1)) * 1e6}
+}
+
+// cookies refuses to serve passwords and cookies readable to whoever is on the way, unless that is
+// said. On the loopback there is nobody on the way.
+func (s *settings) cookies() error {
+	host, _, err := net.SplitHostPort(s.listen)
+	if err != nil || s.secureCookies || s.plainHTTP {
+		return nil // an address that cannot be read is refused where it is listened on
+	}
+	if ip := net.ParseIP(host); host == "localhost" || ip != nil && ip.IsLoopback() {
+		return nil
+	}
+	return fmt.Errorf("%s is reached from beyond this machine, without TLS. Put TLS in front and say --secure-cookies; or, where nobody is on the way, --plain-http", s.listen)
+}
+
+// sessions are how long people stay signed in.
+func (s *settings) sessions() people.SessionLimits {
+	return people.SessionLimits{Idle: time.Duration(max(s.idleMinutes, 1)) * time.Minute, Longest: time.Duration(max(s.sessionHours, 1)) * time.Hour}
 }
 
 // logger writes text to a terminal and JSON to anything else.

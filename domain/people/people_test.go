@@ -132,3 +132,22 @@ func TestFactsAreChecked(t *testing.T) {
 		}
 	}
 }
+
+// TestBrowserWords: User-Agents as the browsers of 2025 send them (common practice, from memory).
+func TestBrowserWords(t *testing.T) {
+	t.Parallel()
+	for agent, want := range map[string]string{
+		"Mozilla/5.0 (Windows NT 10.0; Win64; x64; rv:140.0) Gecko/20100101 Firefox/140.0":                                                        "Firefox on Windows",
+		"Mozilla/5.0 (Windows NT 10.0; Win64; x64) AppleWebKit/537.36 (KHTML, like Gecko) Chrome/138.0.0.0 Safari/537.36 Edg/138.0.0.0":           "Edge on Windows",
+		"Mozilla/5.0 (Macintosh; Intel Mac OS X 10_15_7) AppleWebKit/605.1.15 (KHTML, like Gecko) Version/18.5 Safari/605.1.15":                   "Safari on a Mac",
+		"Mozilla/5.0 (iPad; CPU OS 18_5 like Mac OS X) AppleWebKit/605.1.15 (KHTML, like Gecko) CriOS/138.0.7204.53 Mobile/15E148 Safari/604.1":   "Chrome on an iPad",
+		"Mozilla/5.0 (iPhone; CPU iPhone OS 18_5 like Mac OS X) AppleWebKit/605.1.15 (KHTML, like Gecko) Version/18.5 Mobile/15E148 Safari/604.1": "Safari on an iPhone",
+		"Mozilla/5.0 (Linux; Android 10; K) AppleWebKit/537.36 (KHTML, like Gecko) SamsungBrowser/28.0 Chrome/130.0.0.0 Mobile Safari/537.36":     "Samsung Internet on Android",
+		"Mozilla/5.0 (X11; Linux x86_64) AppleWebKit/537.36 (KHTML, like Gecko) Chrome/138.0.0.0 Safari/537.36":                                   "Chrome on Linux",
+		"": "an unknown browser", "curl/8.5.0": "an unknown browser", "something (Windows)": "an unknown browser on Windows", "<script>": "an unknown browser",
+	} {
+		if got := BrowserWords(agent); got != want {
+			t.Errorf("%q is %q, want %q", agent, got, want)
+		}
+	}
+}

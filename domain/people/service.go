@@ -35,20 +35,40 @@ type Store interface {
 	// Failures counts failed sign-ins since a time, by name and by address.
 	Failures(ctx context.Context, name, address string, since time.Time) (byName, byAddress int, err error)
 	AddFailure(ctx context.Context, name, address string, at time.Time) error
-	Sweep(ctx context.Context, before time.Time) error
+	// Sweep forgets failures before a time, and sessions begun or last used before theirs.
+	Sweep(ctx context.Context, failures, begun, used time.Time) error
+
+	AddSession(ctx context.Context, n Session) error
+	BySession(ctx context.Context, id domain.ID) (*Person, Session, error)
+	UseSession(ctx context.Context, id domain.ID, at time.Time) error
+	Sessions(ctx context.Context, personID domain.ID, begunAfter, usedAfter time.Time) ([]Session, error)
+	EndSession(ctx context.Context, personID, id domain.ID, at time.Time) (Session, error)
+	EndSessions(ctx context.Context, by, personID domain.ID, keep *domain.ID, at time.Time) (int, error)
+	ForgetSession(ctx context.Context, id domain.ID) error
 }
 
 // Service knows who acts.
 type Service struct {
 	store  Store
+	atomic domain.Atomic
 	now    func() time.Time
-	site   string        // its name, which no password may lean on
+	site   string // its name, which no password may lean on
+	limits SessionLimits
 	hashes chan struct{} // at most two password hashes at a time: each takes 19 MiB
 }
 
-// NewService makes the service of a site with this name; now is the clock.
-func NewService(store Store, site string, now func() time.Time) *Service {
-	return &Service{store: store, site: site, now: now, hashes: make(chan struct{}, 2)}
+// Settings are what a site decides about sign-in.
+type Settings struct {
+	Site     string        // its name, which no password may lean on
+	Sessions SessionLimits // zero: DefaultSessionLimits
+}
+
+// NewService makes the service; now is the clock.
+func NewService(store Store, atomic domain.Atomic, site Settings, now func() time.Time) *Service {
+	if site.Sessions == (SessionLimits{}) {
+		site.Sessions = DefaultSessionLimits
+	}
+	return &Service{store: store, atomic: atomic, now: now, site: site.Site, limits: site.Sessions, hashes: make(chan struct{}, 2)}
 }
 
 func (s *Service) hash(password domain.Secret) (string, error) {
@@ -118,15 +138,32 @@ func (s *Service) Change(ctx context.Context, by domain.Actor, id domain.ID, ver
 	return s.store.Update(ctx, id, version, func(p *Person) error { return p.Change(by, f, s.now()) })
 }
 
-// Close ends an account (P4). The person's tokens stop working with it.
+// Close ends an account (P4). The person's tokens stop working with it, and the sessions end.
 func (s *Service) Close(ctx context.Context, by domain.Actor, id domain.ID, version int64) (*Person, error) {
 	if err := by.May(Keep); err != nil {
 		return nil, err
 	}
-	return s.store.Update(ctx, id, version, func(p *Person) error { return p.Close(by, s.now()) })
+	return s.updateAndSignOut(ctx, by, id, version, func(p *Person) error { return p.Close(by, s.now()) })
 }
 
-// ResetPassword gives a person a new password, by a steward.
+// updateAndSignOut changes a person and ends all sessions of that person but the one that asks.
+func (s *Service) updateAndSignOut(ctx context.Context, by domain.Actor, id domain.ID, version int64, change func(*Person) error) (*Person, error) {
+	var p *Person
+	err := s.atomic.Do(ctx, func(ctx context.Context) error {
+		var err error
+		if p, err = s.store.Update(ctx, id, version, change); err != nil {
+			return err
+		}
+		_, err = s.store.EndSessions(ctx, by.ID, id, by.SessionID, s.now())
+		return err
+	})
+	if err != nil {
+		return nil, err
+	}
+	return p, nil
+}
+
+// ResetPassword gives a person a new password, by a steward. The person's sessions end.
 func (s *Service) ResetPassword(ctx context.Context, by domain.Actor, id domain.ID, version int64, n GivenPassword) (*Person, error) {
 	if err := by.May(Keep); err != nil {
 		return nil, err
@@ -141,7 +178,7 @@ func (s *Service) ResetPassword(ctx context.Context, by domain.Actor, id domain.
 	return s.setPassword(ctx, by, p, version, n.Password)
 }
 
-// ChangePassword changes one's own password; the present one must be given.
+// ChangePassword changes one's own password; the present one must be given. All other sessions end.
 func (s *Service) ChangePassword(ctx context.Context, by domain.Actor, n NewPassword) (*Person, error) {
 	if err := by.May(Own); err != nil {
 		return nil, err
@@ -167,7 +204,7 @@ func (s *Service) setPassword(ctx context.Context, by domain.Actor, of *Person, 
 	if err != nil {
 		return nil, err
 	}
-	return s.store.Update(ctx, of.ID, version, func(p *Person) error {
+	return s.updateAndSignOut(ctx, by, of.ID, version, func(p *Person) error {
 		if p.ClosedAt != nil {
 			return domain.RefuseState("P4", p.Name+" is closed.")
 		}
@@ -201,19 +238,6 @@ func (s *Service) List(ctx context.Context, by domain.Actor, closed bool, q doma
 // CuratorsOf lists the open curators of a department; refusals name them (T2).
 func (s *Service) CuratorsOf(ctx context.Context, department string) ([]Person, error) {
 	return s.store.CuratorsOf(ctx, department)
-}
-
-// Present is the acting person of a session, read anew for every request so that a closed account or
-// a changed role counts at once.
-func (s *Service) Present(ctx context.Context, id domain.ID) (domain.Actor, error) {
-	p, err := s.store.One(ctx, id)
-	if err != nil {
-		return domain.Actor{}, err
-	}
-	if p.ClosedAt != nil {
-		return domain.Actor{}, unauthenticated("This account is closed.")
-	}
-	return p.Actor(), nil
 }
 
 func unauthenticated(message string) *domain.Error {
@@ -311,7 +335,8 @@ func (s *Service) ByToken(ctx context.Context, secret string) (domain.Actor, err
 	return actor, nil
 }
 
-// Sweep forgets old failures of sign-in.
+// Sweep forgets old failures of sign-in, and sessions that are over.
 func (s *Service) Sweep(ctx context.Context) error {
-	return s.store.Sweep(ctx, s.now().Add(-24*time.Hour))
+	begun, used := s.limits.earliest(s.now())
+	return s.store.Sweep(ctx, s.now().Add(-24*time.Hour), begun, used)
 }

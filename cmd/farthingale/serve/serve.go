@@ -38,14 +38,15 @@ import (
 type Settings struct {
 	Site              domain.Site
 	Log               *slog.Logger
-	Now               func() time.Time // nil: the system's clock
-	SecureCookies     bool             // the pages are served under TLS
-	TrustedProxies    []*net.IPNet     // whose X-Forwarded-For is believed
-	RequestsPerMinute int              // of each person at the API; 0: no bound
-	SignIns           []web.SignInHint // of the demonstration
-	BucketURL         string           // where files are kept: file:///folder, s3://name?region=… or mem://
-	Photos            photo.Limits     // zero: photo.DefaultLimits
-	Images            int              // pictures that are decoded at a time; 0: one
+	Now               func() time.Time     // nil: the system's clock
+	SecureCookies     bool                 // the pages are served under TLS
+	Sessions          people.SessionLimits // zero: people.DefaultSessionLimits
+	TrustedProxies    []*net.IPNet         // whose X-Forwarded-For is believed
+	RequestsPerMinute int                  // of each person at the API; 0: no bound
+	SignIns           []web.SignInHint     // of the demonstration
+	BucketURL         string               // where files are kept: file:///folder, s3://name?region=… or mem://
+	Photos            photo.Limits         // zero: photo.DefaultLimits
+	Images            int                  // pictures that are decoded at a time; 0: one
 }
 
 // House is everything that serves.
@@ -78,10 +79,13 @@ func New(ctx context.Context, pool *pgxpool.Pool, s Settings) (*House, error) {
 	if s.Now == nil {
 		s.Now = time.Now
 	}
+	if s.Sessions == (people.SessionLimits{}) {
+		s.Sessions = people.DefaultSessionLimits
+	}
 	db := postgres.NewDB(pool)
 	h := &House{
 		DB:      db,
-		People:  people.NewService(postgres.NewPeople(db), s.Site.Name, s.Now),
+		People:  people.NewService(postgres.NewPeople(db), db, people.Settings{Site: s.Site.Name, Sessions: s.Sessions}, s.Now),
 		Record:  record.NewService(postgres.NewRecord(db), s.Now),
 		answers: postgres.NewAnswers(db),
 		images:  s.Images,
@@ -132,7 +136,7 @@ func New(ctx context.Context, pool *pgxpool.Pool, s Settings) (*House, error) {
 		Loan:       h.Loan,
 	})
 	pages, err := web.New(web.Services{
-		Site: s.Site, Sessions: sessions(pool, s.SecureCookies, s.Log), Now: s.Now, Log: s.Log, SignIns: s.SignIns,
+		Site: s.Site, Sessions: sessions(pool, s), Now: s.Now, Log: s.Log, SignIns: s.SignIns,
 		People:     h.People,
 		Record:     h.Record,
 		Agenda:     h.Agenda,
@@ -155,18 +159,18 @@ func New(ctx context.Context, pool *pgxpool.Pool, s Settings) (*House, error) {
 	return h, nil
 }
 
-func sessions(pool *pgxpool.Pool, secure bool, log *slog.Logger) *scs.SessionManager {
+func sessions(pool *pgxpool.Pool, s Settings) *scs.SessionManager {
 	m := scs.New()
 	m.Store = pgxstore.NewWithCleanupInterval(pool, 0) // expired ones are swept by a job
 	m.HashTokenInStore = true
-	m.Lifetime = 12 * time.Hour
+	m.Lifetime = s.Sessions.Longest
 	m.ErrorFunc = func(w http.ResponseWriter, r *http.Request, err error) {
-		log.ErrorContext(r.Context(), "read the session", "error", err)
+		s.Log.ErrorContext(r.Context(), "read the session", "error", err)
 		w.Header().Set("Retry-After", "2")
 		http.Error(w, "The database does not answer at this moment. Nothing was changed; try again.", http.StatusServiceUnavailable)
 	}
-	m.Cookie.Name, m.Cookie.HttpOnly, m.Cookie.SameSite, m.Cookie.Secure = "farthingale_session", true, http.SameSiteLaxMode, secure
-	if secure {
+	m.Cookie.Name, m.Cookie.HttpOnly, m.Cookie.SameSite, m.Cookie.Secure = "farthingale_session", true, http.SameSiteLaxMode, s.SecureCookies
+	if s.SecureCookies {
 		m.Cookie.Name = "__Host-" + m.Cookie.Name
 	}
 	return m

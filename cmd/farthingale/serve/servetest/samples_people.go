@@ -15,6 +15,9 @@ func peopleSamples(h *House, g *Ground) []Sample {
 	if _, err := h.People.AddToken(h.t.Context(), ines.Actor, people.NewToken{Name: "scales", Scopes: []string{"read", "handling"}, Days: 30}); err != nil {
 		h.t.Fatal(err)
 	}
+	if _, err := h.People.Begin(h.t.Context(), ines.ID, "Mozilla/5.0 (iPad; CPU OS 18_5 like Mac OS X) Version/18.5 Mobile/15E148 Safari/604.1"); err != nil {
+		h.t.Fatal(err)
+	}
 	return []Sample{
 		{Route: "GET /sign-in", Path: "/sign-in?to=/people"},
 		{Route: "GET /first", Path: "/first"},
