@@ -204,3 +204,55 @@ func TestRecord(t *testing.T) {
 	ines.Get("/events?object_id=x").Refused(http.StatusUnprocessableEntity, "invalid")
 	ines.Get("/seals/head").Must(http.StatusOK)
 }
+
+// TestSecondFactor by the API: set up, confirmed, new codes, turned off, removed by a steward. Tokens
+// go on in every state.
+func TestSecondFactor(t *testing.T) {
+	t.Parallel()
+	h := servetest.New(t)
+	ines, simon := h.Person("Ines Falkenberg", domain.Conservator), h.Person("Simon Vane", domain.Steward)
+	api := h.API(ines)
+	state := func() people.FactorState {
+		return servetest.JSON[people.FactorState](api.Get("/second-factor").Must(http.StatusOK))
+	}
+	setUp := func() {
+		t.Helper()
+		n := servetest.JSON[people.Enrolment](api.Post("/second-factor", object{"password": servetest.Password}).Must(http.StatusCreated))
+		ines.Secret = n.Secret
+		if state().On {
+			t.Error("it is on before its first code")
+		}
+		codes := servetest.JSON[people.NewCodes](api.Post("/second-factor/confirmation", object{"code": string(h.Code(ines))}).Must(http.StatusOK))
+		if len(codes.RecoveryCodes) != 10 || !state().On {
+			t.Errorf("%d codes, %+v", len(codes.RecoveryCodes), state())
+		}
+	}
+	if s := state(); s.On || s.Required || s.RecoveryCodesLeft != 0 {
+		t.Errorf("before: %+v", s)
+	}
+	api.Post("/second-factor", object{"password": "wrong"}).Refused(http.StatusUnprocessableEntity, "invalid")
+	api.Post("/second-factor", object{}).Refused(http.StatusUnprocessableEntity, "invalid")
+	api.Post("/second-factor/confirmation", object{"code": "123456"}).Refused(http.StatusNotFound, "not_found")
+	setUp()
+	api.Post("/second-factor", object{"password": servetest.Password}).Refused(http.StatusConflict, "second_factor_on")
+	api.Post("/second-factor/confirmation", object{"code": string(h.Code(ines))}).Refused(http.StatusConflict, "second_factor_on")
+	api.Post("/second-factor/recovery-codes", object{"password": servetest.Password, "code": string(h.Code(ines))}).Must(http.StatusOK)
+	api.Post("/second-factor/removal", object{"password": servetest.Password, "code": "abc"}).Refused(http.StatusUnprocessableEntity, "invalid")
+	api.Post("/second-factor/removal", object{"password": servetest.Password, "code": string(h.Code(ines))}).Must(http.StatusOK)
+	setUp()
+	at := "/people/" + ines.ID.String() + "/second-factor/removal"
+	api.Post(at, nil).Refused(http.StatusForbidden, "P2")
+	h.API(simon).Post(at, nil).Must(http.StatusOK)
+	h.API(simon).Post(at, nil).Refused(http.StatusNotFound, "not_found")
+	if state().On {
+		t.Error("it is on after its removal")
+	}
+	ines.Secret = ""
+	narrow, err := h.People.AddToken(t.Context(), ines.Actor, people.NewToken{Name: "reading", Scopes: []string{"read"}, Days: 2})
+	if err != nil {
+		t.Fatal(err)
+	}
+	reading := h.API(servetest.Someone{Token: narrow.Secret})
+	reading.Get("/second-factor").Must(http.StatusOK)
+	reading.Post("/second-factor", object{"password": servetest.Password}).Refused(http.StatusForbidden, "P2")
+}

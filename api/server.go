@@ -94,6 +94,21 @@ var pathParameter = regexp.MustCompile(`:(\w+)`)
 // route adds a route that needs an act. Every POST may carry an Idempotency-Key. The act is checked
 // here for an early answer; the service checks it again, so that no door can skip it.
 func (s *Server) route(g *echo.Group, method, path string, act domain.Act, h echo.HandlerFunc) {
+	s.add(g, method, path, act, h, false)
+}
+
+// secretRoute adds a POST whose answer holds secrets, or that must be counted though it is refused: it
+// is never kept, so it takes no Idempotency-Key.
+func (s *Server) secretRoute(g *echo.Group, path string, act domain.Act, h echo.HandlerFunc) {
+	s.add(g, http.MethodPost, path, act, func(c echo.Context) error {
+		if c.Request().Header.Get("Idempotency-Key") != "" {
+			return &domain.Error{Kind: domain.KindInvalid, Code: "idempotency_secret", Message: "This answer is not kept, because it holds secrets. Send the request without Idempotency-Key."}
+		}
+		return h(c)
+	}, true)
+}
+
+func (s *Server) add(g *echo.Group, method, path string, act domain.Act, h echo.HandlerFunc, secret bool) {
 	s.acts[method+" "+Prefix+pathParameter.ReplaceAllString(path, "{$1}")] = act
 	checked := func(c echo.Context) error {
 		if err := actor(c).May(act); err != nil {
@@ -101,7 +116,7 @@ func (s *Server) route(g *echo.Group, method, path string, act domain.Act, h ech
 		}
 		return h(c)
 	}
-	if method == http.MethodPost {
+	if method == http.MethodPost && !secret {
 		checked = s.idempotent(checked)
 	}
 	// Not as middleware of the group, which would answer 404 where 405 is due.

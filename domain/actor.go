@@ -39,6 +39,8 @@ type Act struct {
 	Name  string // a verb phrase that completes "may …": "decide on a treatment"
 	Write bool
 	Roles []Role // empty: any signed-in person
+	// BeforeFactor is true for what somebody may do whose role needs a second factor that is not there.
+	BeforeFactor bool
 }
 
 // Actor is the one named person (rule P1) who acts, by a session or by a token.
@@ -50,6 +52,7 @@ type Actor struct {
 	SeesValues  bool     // steward-granted: sees values, sensitive places and lenders (P3)
 	TokenID     *ID      // set when the act comes by a personal token
 	SessionID   *ID      // set when the act comes by a session of the pages
+	LacksFactor bool     // by a session, of somebody whose role needs a second factor that is not there
 	Scopes      []string // of the token: "read", an area's name, or "all"; a session has all
 }
 
@@ -68,10 +71,16 @@ func (a Actor) MaySeeValues(department string) bool {
 	return a.SeesValues || a.Has(Registrar) || a.CuratorOf(department)
 }
 
+// NeedsFactor is the code of the refusal of somebody whose role needs a second factor that is not there.
+const NeedsFactor = "second_factor"
+
 // May is nil when the actor may do the act, else rule P2 as an error that names who may.
 func (a Actor) May(act Act) error {
 	if a.ID == (ID{}) {
 		return &Error{Kind: KindUnauthenticated, Code: "P1", Message: "Sign in first: every act has one named person."}
+	}
+	if a.LacksFactor && !act.BeforeFactor {
+		return &Error{Kind: KindForbidden, Code: NeedsFactor, Message: "Your role needs a second factor. Set it up first; until then you can do nothing else."}
 	}
 	if len(act.Roles) > 0 && !slices.ContainsFunc(act.Roles, a.Has) {
 		words := make([]string, len(act.Roles))

@@ -20,21 +20,23 @@ func (s *People) AddSession(ctx context.Context, n people.Session) error {
 	return fault(err, "begin a session")
 }
 
-// BySession reads the person of a session with the session.
-func (s *People) BySession(ctx context.Context, id domain.ID) (*people.Person, people.Session, error) {
+// BySession reads the person of a session with the session, and whether they have a second factor.
+func (s *People) BySession(ctx context.Context, id domain.ID) (*people.Person, people.Session, bool, error) {
 	rows, _ := s.db.q(ctx).Query(ctx, `
-		select `+personColumns+`, begun_at, last_used_at
+		select `+personColumns+`, begun_at, last_used_at,
+			exists (select from second_factor where person_id = person.id and confirmed_at is not null) as has_factor
 		from person cross join lateral (
 			select begun_at, last_used_at from sign_in_session where sign_in_session.id = $1 and person_id = person.id) s`, id)
 	type signedIn struct {
 		people.Person
 		BegunAt, LastUsedAt time.Time
+		HasFactor           bool
 	}
 	found, err := pgx.CollectExactlyOneRow(rows, pgx.RowToStructByName[signedIn])
 	if err != nil {
-		return nil, people.Session{}, fault(err, "read session %s", id)
+		return nil, people.Session{}, false, fault(err, "read session %s", id)
 	}
-	return &found.Person, people.Session{ID: id, PersonID: found.ID, BegunAt: found.BegunAt, LastUsedAt: found.LastUsedAt}, nil
+	return &found.Person, people.Session{ID: id, PersonID: found.ID, BegunAt: found.BegunAt, LastUsedAt: found.LastUsedAt}, found.HasFactor, nil
 }
 
 // UseSession notes the use of a session.

@@ -14,6 +14,7 @@ import (
 )
 
 func (s *Server) peopleRoutes(g *echo.Group) {
+	s.factorRoutes(g)
 	s.route(g, http.MethodGet, "/sign-in", anybody, s.signInPage)
 	s.route(g, http.MethodPost, "/sign-in", anybody, s.signIn)
 	s.route(g, http.MethodPost, "/sign-out", anybody, s.signOut)
@@ -68,8 +69,9 @@ func (s *Server) signIn(c echo.Context) error {
 	to := c.QueryParam("to")
 	ctx := c.Request().Context()
 	var who *people.Person
+	needsCode := false
 	if err == nil {
-		who, err = s.People.SignIn(ctx, in, c.RealIP())
+		who, needsCode, err = s.People.SignIn(ctx, in, c.RealIP())
 	}
 	if err != nil {
 		p := &formPage{Heading: "Sign in", Form: s.signInForm(to), Hints: s.SignIns}
@@ -79,13 +81,10 @@ func (s *Server) signIn(c echo.Context) error {
 		}
 		return s.answer(c, p.Form, typed, err, "people/sign_in", p)
 	}
-	if err := s.letIn(c, who.ID); err != nil {
-		return err
+	if needsCode {
+		return s.askForCode(c, who.ID, to)
 	}
-	if !localPath(to) {
-		to = "/"
-	}
-	return c.Redirect(http.StatusSeeOther, to)
+	return s.enter(c, who.ID)
 }
 
 // letIn begins a session. The cookie gets a new secret: whoever knew the one before, because they put
@@ -174,6 +173,7 @@ type accountPage struct {
 	Tokens                               []tokenRow
 	Sessions                             []sessionRow
 	Others                               bool // there are other sessions than this
+	Factor                               Mark // whether there is a second factor
 	PasswordForm, TokenForm              *Form
 }
 
@@ -232,6 +232,13 @@ func (s *Server) accountData(c echo.Context) (*accountPage, error) {
 			row.Mark, row.EndPath = doneMark("in force"), "/account/tokens/"+t.ID.String()+"/revocation"
 		}
 		p.Tokens = append(p.Tokens, row)
+	}
+	factor, err := s.People.FactorState(ctx, a)
+	if err != nil {
+		return nil, err
+	}
+	if p.Factor = draftMark("off"); factor.On {
+		p.Factor = doneMark("on")
 	}
 	sessions, err := s.People.Sessions(ctx, a)
 	if err != nil {
@@ -446,6 +453,7 @@ type personPage struct {
 	Mark                                        Mark
 	SeesValues                                  bool
 	ChangeForm, CloseForm, ResetForm            *Form // nil: not a steward, or closed
+	FactorForm                                  *Form // nil: not a steward, or there is no second factor
 }
 
 func (s *Server) personData(c echo.Context) (*personPage, error) {
@@ -471,6 +479,14 @@ func (s *Server) personData(c echo.Context) (*personPage, error) {
 			{Kind: "password", Name: "password", Label: "New password", Help: people.PasswordAdvice, Required: true, Fills: "new-password"}}}).ready(c)
 		p.CloseForm = (&Form{Action: at + "/closure", Legend: "Close the account", Help: "The name stays on everything this person signed. A closed account is not opened again.",
 			Submit: "Close the account of " + who.Name, Version: who.Version, Grave: true}).ready(c)
+		factor, err := s.People.FactorOf(c.Request().Context(), actor(c), id)
+		if err != nil {
+			return nil, err
+		}
+		if factor.On && id != actor(c).ID {
+			p.FactorForm = (&Form{Action: at + "/second-factor/removal", Legend: "Remove the second factor", Help: "For somebody who lost it and the recovery codes. Be sure that it is they who ask.",
+				Submit: "Remove the second factor", Grave: true}).ready(c)
+		}
 	}
 	return p, nil
 }

@@ -250,6 +250,9 @@ func (s *Server) route(g *echo.Group, method, path string, act domain.Act, h ech
 				return c.Redirect(http.StatusSeeOther, "/sign-in?to="+template.URLQueryEscaper(c.Request().URL.RequestURI()))
 			}
 			if err := actor(c).May(act); err != nil {
+				if enrolFirst(c, err) {
+					return c.Redirect(http.StatusSeeOther, factorPath)
+				}
 				return err
 			}
 		}

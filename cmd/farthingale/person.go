@@ -27,9 +27,9 @@ func runPerson(ctx context.Context, s *settings, rest []string) error {
 		}
 		password = strings.TrimRight(line, "\r\n")
 	}
-	var roles []domain.Role
-	for _, r := range words(s.role) {
-		roles = append(roles, domain.Role(strings.ReplaceAll(r, " ", "_")))
+	roles, err := rolesOf(s.role)
+	if err != nil {
+		return err
 	}
 	return s.with(ctx, func(o *opened) error {
 		p, err := o.People.AddByHand(ctx, domain.Actor{}, people.NewPerson{Facts: people.Facts{

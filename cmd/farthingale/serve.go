@@ -29,11 +29,19 @@ func open(ctx context.Context, s *settings, site domain.Site, change ...func(*se
 	if err != nil {
 		return nil, err
 	}
+	roles, err := rolesOf(s.secondFactorFor)
+	if err != nil {
+		return nil, err
+	}
 	server, err := postgres.Open(ctx, s.database(log))
 	if err != nil {
 		return nil, err
 	}
-	wiring := serve.Settings{Site: site, Log: log, SecureCookies: s.secureCookies, Sessions: s.sessions(), TrustedProxies: proxies, RequestsPerMinute: s.requestsPerMinute,
+	key, err := s.key()
+	if err != nil {
+		return nil, errors.Join(err, server.Close(context.WithoutCancel(ctx)))
+	}
+	wiring := serve.Settings{SecondFactorFor: roles, Key: key, Site: site, Log: log, SecureCookies: s.secureCookies, Sessions: s.sessions(), TrustedProxies: proxies, RequestsPerMinute: s.requestsPerMinute,
 		BucketURL: s.bucket(), Photos: s.photoLimits(), Images: s.images}
 	for _, c := range change {
 		c(&wiring)

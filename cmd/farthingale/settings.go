@@ -28,6 +28,7 @@ type settings struct {
 	siteName, siteAddress, zone, holidays, proxies, loanTerms      string
 	noMigrate, secureCookies, plainHTTP, fresh                     bool
 	idleMinutes, sessionHours                                      int
+	secondFactorFor, keyFile                                       string
 	requestsPerMinute, maxConns                                    int
 	photoMegabytes, photoMegapixels, images                        int
 	approvalMonths, ratificationDays, outgoingDays                 int
@@ -56,6 +57,8 @@ func newSettings(command string) *settings {
 	s.flag(&s.secureCookies, "secure-cookies", "SECURE_COOKIES", "the pages are served under TLS: cookies only travel there")
 	s.flag(&s.plainHTTP, "plain-http", "PLAIN_HTTP", "serve without TLS beyond this machine, where whoever is on the way reads passwords and cookies")
 	s.whole(&s.idleMinutes, "session-idle-minutes", "SESSION_IDLE_MINUTES", int(people.DefaultSessionLimits.Idle.Minutes()), "minutes without use after which a person is signed out")
+	s.text(&s.secondFactorFor, "second-factor-for", "SECOND_FACTOR_FOR", "", "roles separated by commas that can do nothing on the pages before they have set up a second factor")
+	s.text(&s.keyFile, "key-file", "KEY_FILE", "", "file with the key under which secrets of second factors are kept, 64 hexadecimal digits; made in the data folder when not given. Keep a copy apart from the database; all copies of the program need the same")
 	s.whole(&s.sessionHours, "session-hours", "SESSION_HOURS", int(people.DefaultSessionLimits.Longest.Hours()), "hours after which a person signs in anew, whatever was done")
 	s.text(&s.proxies, "trusted-proxies", "TRUSTED_PROXIES", "", "networks whose X-Forwarded-For is believed, such as 10.0.0.0/8, separated by commas")
 	s.whole(&s.requestsPerMinute, "requests-per-minute", "REQUESTS_PER_MINUTE", 1200, "of each person at the API; 0: no bound")

@@ -15,8 +15,10 @@ const (
 	sourceFailures = 30
 )
 
-// Store keeps persons and tokens.
+// Store keeps persons, tokens, sessions and second factors.
 type Store interface {
+	FactorStore
+
 	Add(ctx context.Context, p *Person) error
 	Update(ctx context.Context, id domain.ID, version int64, change func(*Person) error) (*Person, error)
 	One(ctx context.Context, id domain.ID) (*Person, error)
@@ -39,7 +41,8 @@ type Store interface {
 	Sweep(ctx context.Context, failures, begun, used time.Time) error
 
 	AddSession(ctx context.Context, n Session) error
-	BySession(ctx context.Context, id domain.ID) (*Person, Session, error)
+	// BySession reads the person of a session, and whether they have a second factor.
+	BySession(ctx context.Context, id domain.ID) (p *Person, n Session, factor bool, err error)
 	UseSession(ctx context.Context, id domain.ID, at time.Time) error
 	Sessions(ctx context.Context, personID domain.ID, begunAfter, usedAfter time.Time) ([]Session, error)
 	EndSession(ctx context.Context, personID, id domain.ID, at time.Time) (Session, error)
@@ -49,18 +52,20 @@ type Store interface {
 
 // Service knows who acts.
 type Service struct {
-	store  Store
-	atomic domain.Atomic
-	now    func() time.Time
-	site   string // its name, which no password may lean on
-	limits SessionLimits
-	hashes chan struct{} // at most two password hashes at a time: each takes 19 MiB
+	store    Store
+	atomic   domain.Atomic
+	now      func() time.Time
+	settings Settings
+	hashes   chan struct{} // at most two password hashes at a time: each takes 19 MiB
 }
 
 // Settings are what a site decides about sign-in.
 type Settings struct {
 	Site     string        // its name, which no password may lean on
 	Sessions SessionLimits // zero: DefaultSessionLimits
+	// SecondFactorFor are the roles that can do nothing on the pages without a second factor.
+	SecondFactorFor []domain.Role
+	Key             []byte // KeyBytes long, under which seeds are kept; nil: nobody can set up a second factor
 }
 
 // NewService makes the service; now is the clock.
@@ -68,7 +73,7 @@ func NewService(store Store, atomic domain.Atomic, site Settings, now func() tim
 	if site.Sessions == (SessionLimits{}) {
 		site.Sessions = DefaultSessionLimits
 	}
-	return &Service{store: store, atomic: atomic, now: now, site: site.Site, limits: site.Sessions, hashes: make(chan struct{}, 2)}
+	return &Service{store: store, atomic: atomic, now: now, settings: site, hashes: make(chan struct{}, 2)}
 }
 
 func (s *Service) hash(password domain.Secret) (string, error) {
@@ -104,7 +109,7 @@ func (s *Service) AddByHand(ctx context.Context, by domain.Actor, n NewPerson) (
 	if err := domain.Validate(n); err != nil {
 		return nil, err
 	}
-	if err := chosen(n.Password, "/password", s.site, n.Name, n.SignInName, n.Email); err != nil {
+	if err := chosen(n.Password, "/password", s.settings.Site, n.Name, n.SignInName, n.Email); err != nil {
 		return nil, err
 	}
 	hash, err := s.hash(n.Password)
@@ -186,18 +191,48 @@ func (s *Service) ChangePassword(ctx context.Context, by domain.Actor, n NewPass
 	if err := domain.Validate(n); err != nil {
 		return nil, err
 	}
-	p, err := s.store.One(ctx, by.ID)
+	p, err := s.prove(ctx, by, n.Present, "/present")
 	if err != nil {
 		return nil, err
-	}
-	if p.PasswordHash == nil || !s.check(*p.PasswordHash, n.Present) {
-		return nil, domain.Invalid("/present", "password", "This is not your present password.")
 	}
 	return s.setPassword(ctx, by, p, p.Version, n.Password)
 }
 
+// prove reads the person who acts, whose present password this must be. A wrong one counts as a failed
+// sign-in: whoever found a session open does not find the password by trying.
+func (s *Service) prove(ctx context.Context, by domain.Actor, password domain.Secret, pointer string) (*Person, error) {
+	p, err := s.store.One(ctx, by.ID)
+	if err != nil {
+		return nil, err
+	}
+	at, name := s.now(), strings.ToLower(p.SignInName)
+	if err := s.throttled(ctx, name, "", at); err != nil {
+		return nil, err
+	}
+	if p.PasswordHash == nil || !s.check(*p.PasswordHash, password) {
+		if err := s.store.AddFailure(ctx, name, "", at); err != nil {
+			return nil, err
+		}
+		return nil, domain.Invalid(pointer, "password", "This is not your present password.")
+	}
+	return p, nil
+}
+
+// throttled refuses when too many sign-ins failed for a name, or from an address; "" is no address.
+func (s *Service) throttled(ctx context.Context, name, address string, at time.Time) error {
+	byName, byAddress, err := s.store.Failures(ctx, name, address, at.Add(-signInWindow))
+	if err != nil {
+		return err
+	}
+	if byName >= nameFailures || address != "" && byAddress >= sourceFailures {
+		return &domain.Error{Kind: domain.KindThrottled, Code: "throttled", RetryAfterSeconds: int(signInWindow.Seconds()),
+			Message: "Too many failed sign-ins. Wait a quarter of an hour, or ask a steward for a new password."}
+	}
+	return nil
+}
+
 func (s *Service) setPassword(ctx context.Context, by domain.Actor, of *Person, version int64, password domain.Secret) (*Person, error) {
-	if err := chosen(password, "/password", s.site, of.Name, of.SignInName, of.Email); err != nil {
+	if err := chosen(password, "/password", s.settings.Site, of.Name, of.SignInName, of.Email); err != nil {
 		return nil, err
 	}
 	hash, err := s.hash(password)
@@ -245,24 +280,20 @@ func unauthenticated(message string) *domain.Error {
 }
 
 // SignIn checks a name and a password from an address. The same answer, after the same time, is
-// given for a wrong name and for a wrong password; too many failures are refused for a while.
-func (s *Service) SignIn(ctx context.Context, in SignIn, address string) (*Person, error) {
+// given for a wrong name and for a wrong password; too many failures are refused for a while. Somebody
+// with a second factor is let in only when CheckCode has taken a code too.
+func (s *Service) SignIn(ctx context.Context, in SignIn, address string) (p *Person, needsCode bool, err error) {
 	if err := domain.Validate(in); err != nil {
-		return nil, err
+		return nil, false, err
 	}
 	at := s.now()
 	name := strings.ToLower(strings.TrimSpace(in.SignInName))
-	byName, byAddress, err := s.store.Failures(ctx, name, address, at.Add(-signInWindow))
-	if err != nil {
-		return nil, err
+	if err := s.throttled(ctx, name, address, at); err != nil {
+		return nil, false, err
 	}
-	if byName >= nameFailures || byAddress >= sourceFailures {
-		return nil, &domain.Error{Kind: domain.KindThrottled, Code: "throttled", RetryAfterSeconds: int(signInWindow.Seconds()),
-			Message: "Too many failed sign-ins. Wait a quarter of an hour, or ask a steward for a new password."}
-	}
-	p, err := s.store.BySignInName(ctx, name)
+	p, err = s.store.BySignInName(ctx, name)
 	if err != nil && domain.KindOf(err) != domain.KindNotFound {
-		return nil, err
+		return nil, false, err
 	}
 	hash := nobodysHash
 	if err == nil && p.PasswordHash != nil && p.ClosedAt == nil {
@@ -270,11 +301,12 @@ func (s *Service) SignIn(ctx context.Context, in SignIn, address string) (*Perso
 	}
 	if !s.check(hash, in.Password) || hash == nobodysHash {
 		if err := s.store.AddFailure(ctx, name, address, at); err != nil {
-			return nil, err
+			return nil, false, err
 		}
-		return nil, unauthenticated("The name or the password is not right.")
+		return nil, false, unauthenticated("The name or the password is not right.")
 	}
-	return p, nil
+	state, err := s.factorState(ctx, p.ID, p.Roles)
+	return p, state.On, err
 }
 
 // AddToken makes a personal token. Its secret is in the answer and nowhere else.
@@ -337,6 +369,6 @@ func (s *Service) ByToken(ctx context.Context, secret string) (domain.Actor, err
 
 // Sweep forgets old failures of sign-in, and sessions that are over.
 func (s *Service) Sweep(ctx context.Context) error {
-	begun, used := s.limits.earliest(s.now())
+	begun, used := s.settings.Sessions.earliest(s.now())
 	return s.store.Sweep(ctx, s.now().Add(-24*time.Hour), begun, used)
 }

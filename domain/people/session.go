@@ -52,12 +52,12 @@ func (s *Service) Begin(ctx context.Context, personID domain.ID, userAgent strin
 // Present is the acting person of a session, read anew for every request so that a closed account, a
 // changed role or an ended session counts at once. It notes the use, at most once a minute.
 func (s *Service) Present(ctx context.Context, sessionID domain.ID) (domain.Actor, error) {
-	p, session, err := s.store.BySession(ctx, sessionID)
+	p, session, factor, err := s.store.BySession(ctx, sessionID)
 	if err != nil {
 		return domain.Actor{}, err
 	}
 	at := s.now()
-	if p.ClosedAt != nil || s.limits.over(session, at) {
+	if p.ClosedAt != nil || s.settings.Sessions.over(session, at) {
 		return domain.Actor{}, unauthenticated("You were signed out. Sign in again.")
 	}
 	if at.Sub(session.LastUsedAt) >= time.Minute {
@@ -66,7 +66,7 @@ func (s *Service) Present(ctx context.Context, sessionID domain.ID) (domain.Acto
 		}
 	}
 	a := p.Actor()
-	a.SessionID = &session.ID
+	a.SessionID, a.LacksFactor = &session.ID, !factor && s.needsFactor(p.Roles)
 	return a, nil
 }
 
@@ -75,7 +75,7 @@ func (s *Service) Sessions(ctx context.Context, by domain.Actor) ([]Session, err
 	if err := by.May(Read); err != nil {
 		return nil, err
 	}
-	begun, used := s.limits.earliest(s.now())
+	begun, used := s.settings.Sessions.earliest(s.now())
 	all, err := s.store.Sessions(ctx, by.ID, begun, used)
 	for i := range all {
 		all[i].Present = by.SessionID != nil && all[i].ID == *by.SessionID

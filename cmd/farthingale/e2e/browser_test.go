@@ -193,6 +193,10 @@ func (b *tab) signIn(who servetest.Someone) {
 	b.fill("sign_in_name", who.SignInName)
 	b.fill("password", servetest.Password)
 	b.press("Sign in")
+	if who.Secret != "" {
+		b.fill("code", string(b.h.Code(who)))
+		b.press("Sign in")
+	}
 	if b.at() != "/" {
 		b.t.Fatalf("%s is not let in: %s", who.Name, b.text())
 	}

@@ -118,8 +118,12 @@ func TestPagesInABrowser(t *testing.T) {
 			b.signIn(samples[0].As)
 			b.complaints()
 			for _, sample := range samples {
-				b.look(sample, script)
+				t.Run(strings.TrimPrefix(sample.Path, "/"), func(t *testing.T) {
+					b.t = t
+					b.look(sample, script)
+				})
 			}
+			b.t = t
 		})
 	}
 }

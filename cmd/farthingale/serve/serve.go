@@ -40,6 +40,8 @@ type Settings struct {
 	Log               *slog.Logger
 	Now               func() time.Time     // nil: the system's clock
 	SecureCookies     bool                 // the pages are served under TLS
+	SecondFactorFor   []domain.Role        // roles that need one on the pages
+	Key               []byte               // people.KeyBytes long, for what is kept encrypted; nil: no second factors
 	Sessions          people.SessionLimits // zero: people.DefaultSessionLimits
 	TrustedProxies    []*net.IPNet         // whose X-Forwarded-For is believed
 	RequestsPerMinute int                  // of each person at the API; 0: no bound
@@ -85,7 +87,7 @@ func New(ctx context.Context, pool *pgxpool.Pool, s Settings) (*House, error) {
 	db := postgres.NewDB(pool)
 	h := &House{
 		DB:      db,
-		People:  people.NewService(postgres.NewPeople(db), db, people.Settings{Site: s.Site.Name, Sessions: s.Sessions}, s.Now),
+		People:  people.NewService(postgres.NewPeople(db), db, people.Settings{Site: s.Site.Name, Sessions: s.Sessions, SecondFactorFor: s.SecondFactorFor, Key: s.Key}, s.Now),
 		Record:  record.NewService(postgres.NewRecord(db), s.Now),
 		answers: postgres.NewAnswers(db),
 		images:  s.Images,

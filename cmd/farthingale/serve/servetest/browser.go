@@ -32,6 +32,9 @@ func (h *House) Browser(who Someone) *Browser {
 	if who.SignInName != "" {
 		p := b.Get("/sign-in").Must(http.StatusOK)
 		p.Submit("/sign-in", url.Values{"sign_in_name": {who.SignInName}, "password": {Password}}).Must(http.StatusOK)
+		if who.Secret != "" {
+			p.b.Get("/sign-in/code").Submit("/sign-in/code", url.Values{"code": {string(h.Code(who))}}).Must(http.StatusOK)
+		}
 	}
 	return b
 }

@@ -18,7 +18,16 @@ func peopleSamples(h *House, g *Ground) []Sample {
 	if _, err := h.People.Begin(h.t.Context(), ines.ID, "Mozilla/5.0 (iPad; CPU OS 18_5 like Mac OS X) Version/18.5 Mobile/15E148 Safari/604.1"); err != nil {
 		h.t.Fatal(err)
 	}
+	ada := h.WithFactor(g.People[domain.Technician])
+	if _, err := h.People.BeginFactor(h.t.Context(), reader.Actor, people.BeginFactor{Password: Password}); err != nil {
+		h.t.Fatal(err)
+	}
 	return []Sample{
+		{Route: "GET /sign-in/code", Path: "/sign-in/code?to=/people"},
+		{Route: "GET /account/second-factor", Path: "/account/second-factor", As: ines},
+		{Route: "GET /account/second-factor", Path: "/account/second-factor", As: reader},
+		{Route: "GET /account/second-factor", Path: "/account/second-factor", As: ada},
+		{Route: "GET /people/:id", Path: "/people/" + ada.ID.String(), As: steward},
 		{Route: "GET /sign-in", Path: "/sign-in?to=/people"},
 		{Route: "GET /first", Path: "/first"},
 		{Route: "GET /account", Path: "/account", As: ines},

@@ -3,12 +3,14 @@
 package servetest
 
 import (
+	"bytes"
 	"context"
 	"log/slog"
 	"net/http"
 	"net/http/httptest"
 	"path/filepath"
 	"strings"
+	"sync"
 	"sync/atomic"
 	"testing"
 	"time"
@@ -32,6 +34,8 @@ type House struct {
 	Server   *httptest.Server // on the loopback, for browsers and for clients that need a network
 	t        testing.TB
 	offset   atomic.Int64
+	mu       sync.Mutex
+	used     map[string]int64 // the last step of each secret of a second factor
 }
 
 // New starts a house on a fresh database. change may alter the settings.
@@ -47,7 +51,7 @@ func On(t testing.TB, database *pgtest.Database, change ...func(*serve.Settings)
 	site := domain.DefaultSite()
 	site.Name, site.Version = "Museum of the Tide", "test"
 	settings := serve.Settings{Site: site, Log: slog.New(slog.NewTextHandler(output{t}, &slog.HandlerOptions{Level: slog.LevelWarn})), Now: h.Now,
-		BucketURL: "file://" + filepath.ToSlash(t.TempDir())}
+		Key: bytes.Repeat([]byte{7}, people.KeyBytes), BucketURL: "file://" + filepath.ToSlash(t.TempDir())}
 	for _, c := range change {
 		c(&settings)
 	}
@@ -78,6 +82,9 @@ type Someone struct {
 	domain.Actor
 	SignInName string
 	Token      string
+	// Secret of the second factor, and its recovery codes; "": there is none.
+	Secret        string
+	RecoveryCodes []string
 }
 
 // Person makes a person with roles. A curator decides for Department.
