@@ -39,29 +39,41 @@ func HashPassword(password domain.Secret) (string, error) {
 // CheckPassword says whether the password belongs to the hash. A hash that cannot be read belongs to
 // no password.
 func CheckPassword(hash string, password domain.Secret) bool {
+	h, ok := readHash(hash)
+	if !ok {
+		return false
+	}
+	got := argon2.IDKey([]byte(password), h.salt, h.passes, h.memoryKiB, h.lanes, uint32(len(h.key))) // #nosec G115 -- at most 128
+	return subtle.ConstantTimeCompare(got, h.key) == 1
+}
+
+// readableHash is a hash in its parts.
+type readableHash struct {
+	passes, memoryKiB uint32
+	lanes             uint8
+	salt, key         []byte
+}
+
+func readHash(hash string) (h readableHash, ok bool) {
 	parts := strings.Split(hash, "$")
 	if len(parts) != 6 || parts[1] != "argon2id" {
-		return false
+		return h, false
 	}
 	var version int
-	var memory, time uint32
-	var threads uint8
 	if _, err := fmt.Sscanf(parts[2], "v=%d", &version); err != nil || version != argon2.Version {
-		return false
+		return h, false
 	}
-	if _, err := fmt.Sscanf(parts[3], "m=%d,t=%d,p=%d", &memory, &time, &threads); err != nil || memory > 1<<20 || time > 64 || threads == 0 || time == 0 {
-		return false
+	if _, err := fmt.Sscanf(parts[3], "m=%d,t=%d,p=%d", &h.memoryKiB, &h.passes, &h.lanes); err != nil || h.memoryKiB > 1<<20 || h.passes > 64 || h.lanes == 0 || h.passes == 0 {
+		return h, false
 	}
-	salt, err := base64.RawStdEncoding.DecodeString(parts[4])
-	if err != nil {
-		return false
+	var err error
+	if h.salt, err = base64.RawStdEncoding.DecodeString(parts[4]); err != nil {
+		return h, false
 	}
-	want, err := base64.RawStdEncoding.DecodeString(parts[5])
-	if err != nil || len(want) < 16 || len(want) > 128 {
-		return false
+	if h.key, err = base64.RawStdEncoding.DecodeString(parts[5]); err != nil || len(h.key) < 16 || len(h.key) > 128 {
+		return h, false
 	}
-	got := argon2.IDKey([]byte(password), salt, time, memory, threads, uint32(len(want))) // #nosec G115 -- at most 128
-	return subtle.ConstantTimeCompare(got, want) == 1
+	return h, true
 }
 
 // nobodysHash takes the time of a check when there is no such person, so that the answer's delay

@@ -151,3 +151,20 @@ func TestBrowserWords(t *testing.T) {
 		}
 	}
 }
+
+// TestNobodysHash: the hash that stands in for a person who does not exist takes the same work as a
+// person's: it is read whole, with the same strength and lengths, so argon2id runs.
+//
+// source: OWASP, Authentication Cheat Sheet, "Authentication and Error Messages"
+func TestNobodysHash(t *testing.T) {
+	t.Parallel()
+	own, err := HashPassword("a sentence for tests")
+	if err != nil {
+		t.Fatal(err)
+	}
+	a, readable := readHash(own)
+	b, alsoReadable := readHash(nobodysHash)
+	if !readable || !alsoReadable || a.passes != b.passes || a.memoryKiB != b.memoryKiB || a.lanes != b.lanes || len(a.salt) != len(b.salt) || len(a.key) != len(b.key) {
+		t.Errorf("a person's hash %+v, nobody's %+v", a, b)
+	}
+}

@@ -3,6 +3,7 @@ package people
 import (
 	"context"
 	"strings"
+	"sync/atomic"
 	"time"
 
 	"farthingale/domain"
@@ -56,6 +57,7 @@ type Service struct {
 	atomic   domain.Atomic
 	now      func() time.Time
 	settings Settings
+	computed atomic.Int64  // password hashes since the start
 	hashes   chan struct{} // at most two password hashes at a time: each takes 19 MiB
 }
 
@@ -79,14 +81,19 @@ func NewService(store Store, atomic domain.Atomic, site Settings, now func() tim
 func (s *Service) hash(password domain.Secret) (string, error) {
 	s.hashes <- struct{}{}
 	defer func() { <-s.hashes }()
+	s.computed.Add(1)
 	return HashPassword(password)
 }
 
 func (s *Service) check(hash string, password domain.Secret) bool {
 	s.hashes <- struct{}{}
 	defer func() { <-s.hashes }()
+	s.computed.Add(1)
 	return CheckPassword(hash, password)
 }
+
+// Hashes is how many password hashes were computed since the start: each takes memory and time.
+func (s *Service) Hashes() int64 { return s.computed.Load() }
 
 // Add makes a person. An actor without ID is the command line or the first-run page, which may only
 // make the first person, a steward.
