@@ -91,6 +91,9 @@ func lost(err error) bool {
 		errors.Is(err, net.ErrClosed) || errors.Is(err, context.DeadlineExceeded)
 }
 
+// Stat tells of the pool of connections.
+func (db *DB) Stat() *pgxpool.Stat { return db.pool.Stat() }
+
 // tx is Do for a store's function that speaks to the transaction itself.
 func (db *DB) tx(ctx context.Context, act func(ctx context.Context, tx pgx.Tx) error) error {
 	return db.Do(ctx, func(ctx context.Context) error {

@@ -163,6 +163,26 @@ func (j *Jobs) Stop(ctx context.Context) error {
 	return nil
 }
 
+// JobCounts are the jobs that lie in the queue, of all copies of the program.
+type JobCounts struct {
+	Waiting int // to be done, now or at their time
+	Running int
+	Failing int // failed, to be tried again
+	GivenUp int // failed as often as they may; kept for a day or a week to be looked at
+}
+
+// Count counts the jobs.
+func (j *Jobs) Count(ctx context.Context) (JobCounts, error) {
+	rows, _ := j.db.q(ctx).Query(ctx, `
+		select count(*) filter (where state in ('available', 'pending', 'scheduled')) as waiting,
+			count(*) filter (where state = 'running') as running,
+			count(*) filter (where state = 'retryable') as failing,
+			count(*) filter (where state = 'discarded') as given_up
+		from river_job where state in ('available', 'pending', 'scheduled', 'running', 'retryable', 'discarded')`)
+	n, err := pgx.CollectExactlyOneRow(rows, pgx.RowToStructByName[JobCounts])
+	return n, fault(err, "count jobs")
+}
+
 // taskWorker does the jobs.
 type taskWorker struct {
 	river.WorkerDefaults[job]

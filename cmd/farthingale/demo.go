@@ -44,7 +44,7 @@ func runDemo(ctx context.Context, s *settings, rest []string) error {
 	}
 	err = demo.Load(ctx, o.server.Pool, o.wiring, o.log)
 	if err == nil {
-		err = o.listen(ctx, s.listen, func(address string) {
+		err = o.listen(ctx, s.listen, s.metrics, func(address string) {
 			fmt.Printf("\n%s – a demonstration; everything is invented.\n\n    http://%s\n\nSign in as one of:\n", site.Name, address)
 			for _, h := range demo.SignIns() {
 				fmt.Printf("    %-12s %-10s %-26s password: %s\n", h.Role, h.SignInName, h.Name, h.Password)

@@ -218,10 +218,23 @@ func TestProgram(t *testing.T) {
 			}
 			_ = p.stop(syscall.SIGKILL)
 
-			again := start(t, as, "serve", "--data", data)
+			again := start(t, as, "serve", "--data", data, "--metrics-address", "127.0.0.1:0")
 			if code, body := again.get("/api/v1/me", token); code != http.StatusOK {
 				t.Fatalf("after kill -9: %d %s", code, body)
 			}
+			figures := regexp.MustCompile(`"telling metrics","address":"(127\.0\.0\.1:\d+)"`).FindStringSubmatch(again.output.String())
+			if figures == nil {
+				t.Fatalf("the address of the metrics is not said: %s", again.output)
+			}
+			pages := again.address
+			again.address = "http://" + figures[1]
+			if code, body := again.get("/metrics", ""); code != http.StatusOK || !strings.Contains(body, `farthingale_requests_total{method="GET",route="/api/v1/me",status="200"} 1`) {
+				t.Errorf("metrics: %d %s", code, body)
+			}
+			if code, _ := again.get("/api/v1/me", token); code != http.StatusNotFound {
+				t.Errorf("the address of the metrics serves the API: %d", code)
+			}
+			again.address = pages
 			if err := again.stop(syscall.SIGTERM); err != nil {
 				t.Errorf("end on SIGTERM: %v\n%s", err, again.output)
 			}

@@ -41,7 +41,7 @@ func open(ctx context.Context, s *settings, site domain.Site, change ...func(*se
 	if err != nil {
 		return nil, errors.Join(err, server.Close(context.WithoutCancel(ctx)))
 	}
-	wiring := serve.Settings{SecondFactorFor: roles, Key: key, Site: site, Log: log, SecureCookies: s.secureCookies, Sessions: s.sessions(), TrustedProxies: proxies, RequestsPerMinute: s.requestsPerMinute,
+	wiring := serve.Settings{Metrics: s.metrics != "", SecondFactorFor: roles, Key: key, Site: site, Log: log, SecureCookies: s.secureCookies, Sessions: s.sessions(), TrustedProxies: proxies, RequestsPerMinute: s.requestsPerMinute,
 		BucketURL: s.bucket(), Photos: s.photoLimits(), Images: s.images}
 	for _, c := range change {
 		c(&wiring)
@@ -74,17 +74,22 @@ func runServe(ctx context.Context, s *settings, rest []string) error {
 	if err != nil {
 		return err
 	}
-	return errors.Join(o.listen(ctx, s.listen, func(address string) {
+	return errors.Join(o.listen(ctx, s.listen, s.metrics, func(address string) {
 		o.log.Info("serving", "address", "http://"+address)
 	}), o.close(ctx))
 }
 
 // listen serves until ctx ends, then lets running requests finish.
-func (o *opened) listen(ctx context.Context, address string, ready func(address string)) error {
+func (o *opened) listen(ctx context.Context, address, metrics string, ready func(address string)) error {
 	listener, err := (&net.ListenConfig{}).Listen(ctx, "tcp", address)
 	if err != nil {
 		return fmt.Errorf("listen on %s: %w (choose another with --listen)", address, err)
 	}
+	endMetrics, err := o.tellMetrics(ctx, metrics)
+	if err != nil {
+		return errors.Join(err, listener.Close())
+	}
+	defer endMetrics()
 	server := &http.Server{
 		Handler: o.Handler, ReadHeaderTimeout: 10 * time.Second, IdleTimeout: 2 * time.Minute,
 		// An upload from a tablet over a poor network may take minutes.
@@ -107,4 +112,25 @@ func (o *opened) listen(ctx context.Context, address string, ready func(address 
 		return errors.Join(err, server.Close())
 	}
 	return nil
+}
+
+// tellMetrics serves the figures for Prometheus on an address of their own, "" for none.
+func (o *opened) tellMetrics(ctx context.Context, address string) (end func(), err error) {
+	if address == "" {
+		return func() {}, nil
+	}
+	listener, err := (&net.ListenConfig{}).Listen(ctx, "tcp", address)
+	if err != nil {
+		return nil, fmt.Errorf("listen on %s for metrics: %w (choose another with --metrics-address)", address, err)
+	}
+	only := http.NewServeMux()
+	only.Handle("GET /metrics", o.Metrics)
+	server := &http.Server{Handler: only, ReadHeaderTimeout: 10 * time.Second, ReadTimeout: 10 * time.Second, WriteTimeout: time.Minute, MaxHeaderBytes: 16 << 10}
+	go func() {
+		if err := server.Serve(listener); err != nil && !errors.Is(err, http.ErrServerClosed) {
+			o.log.Error("serve metrics", "error", err)
+		}
+	}()
+	o.log.Info("telling metrics", "address", listener.Addr().String())
+	return func() { _ = server.Close() }, nil // nothing is lost with a figure that is asked for again
 }

@@ -28,7 +28,7 @@ type settings struct {
 	siteName, siteAddress, zone, holidays, proxies, loanTerms      string
 	noMigrate, secureCookies, plainHTTP, fresh                     bool
 	idleMinutes, sessionHours                                      int
-	secondFactorFor, keyFile                                       string
+	secondFactorFor, keyFile, metrics                              string
 	requestsPerMinute, maxConns                                    int
 	photoMegabytes, photoMegapixels, images                        int
 	approvalMonths, ratificationDays, outgoingDays                 int
@@ -44,6 +44,7 @@ func newSettings(command string) *settings {
 	s.flags.SetOutput(io.Discard)
 	d := domain.DefaultSite()
 	s.text(&s.listen, "listen", "LISTEN", "127.0.0.1:8080", "address and port to serve on")
+	s.text(&s.metrics, "metrics-address", "METRICS_ADDRESS", "", "address and port of the figures for Prometheus, at /metrics, such as 127.0.0.1:9100; none when not given. They need no sign-in: keep them on the loopback or in a closed network")
 	s.text(&s.data, "data", "DATA", defaultData(command), "folder for files and for the private database")
 	s.text(&s.databaseURL, "database-url", "DATABASE_URL", "", "Postgres to use; without one a private cluster is started in the data folder")
 	s.text(&s.ownerURL, "owner-database-url", "OWNER_DATABASE_URL", "", "login that owns and migrates the schema; the database-url's when not given")

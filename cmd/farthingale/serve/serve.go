@@ -45,6 +45,7 @@ type Settings struct {
 	Sessions          people.SessionLimits // zero: people.DefaultSessionLimits
 	TrustedProxies    []*net.IPNet         // whose X-Forwarded-For is believed
 	RequestsPerMinute int                  // of each person at the API; 0: no bound
+	Metrics           bool                 // count what House.Metrics tells
 	SignIns           []web.SignInHint     // of the demonstration
 	BucketURL         string               // where files are kept: file:///folder, s3://name?region=… or mem://
 	Photos            photo.Limits         // zero: photo.DefaultLimits
@@ -55,6 +56,7 @@ type Settings struct {
 type House struct {
 	Handler    http.Handler
 	Router     *echo.Echo
+	Metrics    http.Handler // in the text format of Prometheus, for an address of its own; nil: not counted
 	DB         *postgres.DB
 	API        *api.Server
 	Web        *web.Server
@@ -195,6 +197,11 @@ func (h *House) router(s Settings, pool *pgxpool.Pool) *echo.Echo {
 			return
 		}
 		h.Web.HandleError(err, c)
+	}
+	if s.Metrics {
+		m := newMetrics(s, h.DB, h.Jobs, h.People)
+		h.Metrics = m.handler()
+		e.Use(m.count)
 	}
 	e.Use(
 		middleware.RequestID(), headers(s.SecureCookies), middleware.RecoverWithConfig(middleware.RecoverConfig{
