@@ -53,7 +53,7 @@ func newDarkroom(t *testing.T) *darkroom {
 	if d.jobs, err = postgres.NewJobs(db, slog.New(slog.NewTextHandler(io.Discard, nil))); err != nil {
 		t.Fatal(err)
 	}
-	d.service = photo.NewService(postgres.NewPhotos(db, d.jobs), postgres.NewFiles(db, b), photo.DefaultLimits, func() time.Time { return d.now })
+	d.service = photo.NewService(postgres.NewPhotos(db, d.jobs), postgres.NewFiles(db, b), photo.DefaultLimits, nil, func() time.Time { return d.now })
 	d.jobs.Add(postgres.Task{Name: photo.DeriveTask, Queue: postgres.ImageQueue, Run: d.service.Derive})
 	d.by = domain.Actor{ID: domain.NewID(), Name: "Ida Holm", Roles: []domain.Role{domain.Conservator}, Scopes: []string{"all"}}
 	d.exec(`insert into person (id, name, sign_in_name, roles, created_at) values ($1, 'Ida Holm', 'ida', '{conservator}', now())`, d.by.ID)
@@ -267,7 +267,7 @@ func TestF2RefusedUploadsLeaveNothing(t *testing.T) {
 	wrong.Components = []domain.ID{d.other}
 	refusedWith("of a component of another object", domain.KindInvalid, upload(d.by, d.object, wrong, bytes.NewReader(good)))
 	refusedWith("broken off", domain.KindUnparseable, upload(d.by, d.object, frontBefore, io.MultiReader(bytes.NewReader(good[:100]), brokenLine{})))
-	narrow := photo.NewService(postgres.NewPhotos(postgres.NewDB(d.pool), d.jobs), d.files(), photo.Limits{Bytes: 100, Pixels: 10}, time.Now)
+	narrow := photo.NewService(postgres.NewPhotos(postgres.NewDB(d.pool), d.jobs), d.files(), photo.Limits{Bytes: 100, Pixels: 10}, nil, time.Now)
 	_, err = narrow.Upload(ctx, d.by, d.object, frontBefore, "x.jpg", bytes.NewReader(good))
 	refusedWith("over the limit", domain.KindTooLarge, err)
 }

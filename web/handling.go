@@ -343,10 +343,10 @@ func (s *Server) attachPhoto(ctx context.Context, c echo.Context, objectID domai
 		_, err = s.Handling.Attach(ctx, actor(c), e.ID, handling.Attachment{PhotoID: p.ID})
 	}
 	var refusal *domain.Error
-	switch kind := domain.KindOf(err); {
+	switch {
 	case err == nil:
 		return "", nil
-	case kind == 0 || kind == domain.KindUnparseable || kind == domain.KindUnavailable:
+	case lost(err):
 		return "", err
 	default:
 		errors.As(err, &refusal)

@@ -341,10 +341,10 @@ func (s *Server) takePhotos(c echo.Context, of *photo.Subject, parts *multipart.
 		}
 		files++
 		p, err := s.Photo.Upload(c.Request().Context(), actor(c), of.ObjectID, d, part.FileName(), part)
-		switch kind := domain.KindOf(err); {
+		switch {
 		case err == nil:
 			u.kept = append(u.kept, *p)
-		case kind == 0 || kind == domain.KindUnparseable || kind == domain.KindUnavailable:
+		case lost(err):
 			return nil, err // a fault, or the rest of the form is lost too
 		default:
 			var refusal *domain.Error
@@ -361,6 +361,13 @@ func (s *Server) takePhotos(c echo.Context, of *photo.Subject, parts *multipart.
 		u.err = err
 	}
 	return u, nil
+}
+
+// lost says that an error concerns more than the file at which it was met: a fault, or the rest of the
+// form is lost too.
+func lost(err error) bool {
+	var e *domain.Error
+	return !errors.As(err, &e) || e.Kind == domain.KindUnparseable || e.Kind == domain.KindUnavailable && e.Code != photo.NotScanned
 }
 
 type photoPage struct {

@@ -41,7 +41,7 @@ func open(ctx context.Context, s *settings, site domain.Site, change ...func(*se
 	if err != nil {
 		return nil, errors.Join(err, server.Close(context.WithoutCancel(ctx)))
 	}
-	wiring := serve.Settings{Metrics: s.metrics != "", SecondFactorFor: roles, Key: key, Site: site, Log: log, SecureCookies: s.secureCookies, Sessions: s.sessions(), TrustedProxies: proxies, RequestsPerMinute: s.requestsPerMinute,
+	wiring := serve.Settings{VirusScanner: s.scanner, Metrics: s.metrics != "", SecondFactorFor: roles, Key: key, Site: site, Log: log, SecureCookies: s.secureCookies, Sessions: s.sessions(), TrustedProxies: proxies, RequestsPerMinute: s.requestsPerMinute,
 		BucketURL: s.bucket(), Photos: s.photoLimits(), Images: s.images}
 	for _, c := range change {
 		c(&wiring)
@@ -75,6 +75,11 @@ func runServe(ctx context.Context, s *settings, rest []string) error {
 		return err
 	}
 	return errors.Join(o.listen(ctx, s.listen, s.metrics, func(address string) {
+		if s.scanner == "" {
+			o.log.Info("uploads are not scanned for viruses; --virus-scanner names a scanner")
+		} else {
+			o.log.Info("uploads are scanned for viruses, and refused when the scanner does not answer", "scanner", s.scanner)
+		}
 		o.log.Info("serving", "address", "http://"+address)
 	}), o.close(ctx))
 }

@@ -28,7 +28,7 @@ type settings struct {
 	siteName, siteAddress, zone, holidays, proxies, loanTerms      string
 	noMigrate, secureCookies, plainHTTP, fresh                     bool
 	idleMinutes, sessionHours                                      int
-	secondFactorFor, keyFile, metrics                              string
+	secondFactorFor, keyFile, metrics, scanner                     string
 	requestsPerMinute, maxConns                                    int
 	photoMegabytes, photoMegapixels, images                        int
 	approvalMonths, ratificationDays, outgoingDays                 int
@@ -53,6 +53,7 @@ func newSettings(command string) *settings {
 	s.text(&s.bucketURL, "bucket-url", "BUCKET_URL", "", "where files are kept: file:///folder or s3://bucket?region=…; a folder under the data folder when not given")
 	s.whole(&s.photoMegabytes, "photo-megabytes", "PHOTO_MEGABYTES", int(photo.DefaultLimits.Bytes/1e6), "most megabytes of a picture file")
 	s.whole(&s.photoMegapixels, "photo-megapixels", "PHOTO_MEGAPIXELS", int(photo.DefaultLimits.Pixels/1e6), "most megapixels of a picture")
+	s.text(&s.scanner, "virus-scanner", "VIRUS_SCANNER", "", "scanner that speaks the protocol of clamd and looks at every upload, such as unix:///run/clamav/clamd.ctl or tcp://127.0.0.1:3310; files are not scanned when not given")
 	s.whole(&s.images, "images", "IMAGES", 1, "pictures that are decoded at a time; each may take some hundred megabytes of memory")
 	s.flag(&s.noMigrate, "no-migrate", "NO_MIGRATE", "do not bring the schema up to date on start")
 	s.flag(&s.secureCookies, "secure-cookies", "SECURE_COOKIES", "the pages are served under TLS: cookies only travel there")

@@ -124,15 +124,16 @@ type Filter struct {
 
 // Service keeps the photographs of objects.
 type Service struct {
-	store  Store
-	files  Files
-	limits Limits
-	now    func() time.Time
+	store   Store
+	files   Files
+	limits  Limits
+	scanner Scanner // nil: files are not scanned for viruses
+	now     func() time.Time
 }
 
-// NewService makes the service; now is the clock.
-func NewService(store Store, files Files, limits Limits, now func() time.Time) *Service {
-	return &Service{store: store, files: files, limits: limits, now: now}
+// NewService makes the service; without a scanner files are not scanned for viruses. now is the clock.
+func NewService(store Store, files Files, limits Limits, scanner Scanner, now func() time.Time) *Service {
+	return &Service{store: store, files: files, limits: limits, scanner: scanner, now: now}
 }
 
 // Limits are the most that a file may have.
@@ -170,6 +171,9 @@ func (s *Service) MayUpload(ctx context.Context, by domain.Actor, objectID domai
 func (s *Service) take(ctx context.Context, by domain.Actor, objectID domain.ID, d Description, fileName string, staged Staged) (*Photo, error) {
 	got, err := Read(ctx, staged, staged.Size(), s.limits)
 	if err != nil {
+		return nil, err
+	}
+	if err := s.scan(ctx, staged); err != nil {
 		return nil, err
 	}
 	at := s.now()

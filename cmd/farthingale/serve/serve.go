@@ -45,6 +45,7 @@ type Settings struct {
 	Sessions          people.SessionLimits // zero: people.DefaultSessionLimits
 	TrustedProxies    []*net.IPNet         // whose X-Forwarded-For is believed
 	RequestsPerMinute int                  // of each person at the API; 0: no bound
+	VirusScanner      string               // where one answers in the protocol of clamd: tcp://host:port or unix:///path; "": files are not scanned
 	Metrics           bool                 // count what House.Metrics tells
 	SignIns           []web.SignInHint     // of the demonstration
 	BucketURL         string               // where files are kept: file:///folder, s3://name?region=… or mem://
@@ -279,7 +280,10 @@ const everydayJobs = 4
 
 // darkroom opens the bucket and the job queue, and puts together what keeps photographs.
 func (h *House) darkroom(ctx context.Context, s Settings) error {
-	var err error
+	scanner, err := newClamd(s.VirusScanner)
+	if err != nil {
+		return err
+	}
 	if h.Bucket, err = bucket.Open(ctx, s.BucketURL); err != nil {
 		return err
 	}
@@ -290,7 +294,7 @@ func (h *House) darkroom(ctx context.Context, s Settings) error {
 	if limits == (photo.Limits{}) {
 		limits = photo.DefaultLimits
 	}
-	h.Photo = photo.NewService(postgres.NewPhotos(h.DB, h.Jobs), postgres.NewFiles(h.DB, h.Bucket), limits, s.Now)
+	h.Photo = photo.NewService(postgres.NewPhotos(h.DB, h.Jobs), postgres.NewFiles(h.DB, h.Bucket), limits, scanner, s.Now)
 	const day = 24 * time.Hour
 	h.Jobs.Add(postgres.Task{Name: photo.DeriveTask, Queue: postgres.ImageQueue, Run: h.Photo.Derive})
 	h.Jobs.Add(postgres.Task{Name: "photo.sweep", Every: day, Run: func(ctx context.Context, _ domain.ID) error {
