@@ -49,8 +49,8 @@ var pages = map[string]framed{
 
 	"people/account": &accountPage{},
 	"people/first":   &formPage{},
-	"people/code":    formPage{},
-	"people/factor":  factorPage{},
+	"people/code":    &formPage{},
+	"people/factor":  &factorPage{},
 	"people/people":  &peoplePage{},
 	"people/person":  &personPage{},
 	"people/sign_in": &formPage{},

@@ -30,6 +30,7 @@ func commands() []command {
 		{"person", "make an account; the first must be a steward", "add --name … --sign-in … --role … [--department …]", runPerson},
 		{"token", "make a token for a person and print it", "add --sign-in … --name … [--scope all] [--days 90]", runToken},
 		{"verify", "recompute the chain of seals and the hashes of all files, and compare them with the records (--against FILE: with a printed head)", "", runVerify},
+		{"licences", "list the modules that the program is built from with their licences, or print the texts of one or of all", "[module | all]", runLicences},
 		{"help", "list the commands, the flags and their environment variables", "", nil},
 	}
 }

@@ -297,6 +297,24 @@ func TestDemonstration(t *testing.T) {
 	}
 }
 
+// TestLicences: the program itself lists what it is built from, each with a licence, and prints a text.
+func TestLicences(t *testing.T) {
+	t.Parallel()
+	out, err := say(t, nil, "licences")
+	if err != nil || strings.Contains(out, "not known") || strings.Count(out, "\n") < 50 || !regexp.MustCompile(`(?m)^github\.com/labstack/echo/v4 +v4\.\S+ +MIT$`).MatchString(out) || !regexp.MustCompile(`(?m)^std +go1\S* +BSD-3-Clause$`).MatchString(out) {
+		t.Errorf("%v\n%s", err, out)
+	}
+	if out, err = say(t, nil, "licences", "github.com/labstack/echo/v4"); err != nil || !strings.Contains(out, "Permission is hereby granted, free of charge") || strings.Count(out, "== ") != 1 {
+		t.Errorf("one text: %v\n%s", err, out)
+	}
+	if out, err = say(t, nil, "licences", "all"); err != nil || strings.Count(out, "\n== ") < 50 {
+		t.Errorf("all texts: %v, %d bytes", err, len(out))
+	}
+	if out, err = say(t, nil, "licences", "example.test/none"); err == nil || !strings.Contains(out, "is not built from") {
+		t.Errorf("no such module: %v\n%s", err, out)
+	}
+}
+
 // TestCommandLine: what cannot be read is said, with 2 as the end.
 func TestCommandLine(t *testing.T) {
 	t.Parallel()
