@@ -42,6 +42,15 @@ func (s *People) Factor(ctx context.Context, personID domain.ID, lock bool) (peo
 	return f.Factor, f.Codes, fault(err, "read the second factor of %s", personID)
 }
 
+// AnyFactor reads the second factor that was confirmed last.
+func (s *People) AnyFactor(ctx context.Context) (people.Factor, error) {
+	rows, _ := s.db.q(ctx).Query(ctx, `
+		select person_id, seed_sealed, begun_at, confirmed_at, last_step from second_factor
+		where confirmed_at is not null order by confirmed_at desc limit 1`)
+	f, err := pgx.CollectExactlyOneRow(rows, pgx.RowToStructByName[people.Factor])
+	return f, fault(err, "read a second factor")
+}
+
 // ConfirmFactor turns a second factor on.
 func (s *People) ConfirmFactor(ctx context.Context, personID domain.ID, at time.Time) error {
 	_, err := s.db.q(ctx).Exec(ctx, `update second_factor set confirmed_at = $2 where person_id = $1`, personID, at)

@@ -42,3 +42,11 @@ func paragraphs(text string) []string {
 	}
 	return all
 }
+
+// lasting says a time of whole hours or minutes: "4 hours", "90 minutes".
+func lasting(d time.Duration) string {
+	if d%time.Hour == 0 {
+		return count(int(d/time.Hour), "hour")
+	}
+	return count(int(d/time.Minute), "minute")
+}

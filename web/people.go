@@ -97,6 +97,8 @@ func (s *Server) letIn(c echo.Context, personID domain.ID) error {
 	if err := s.Sessions.RenewToken(ctx); err != nil {
 		return err
 	}
+	s.Sessions.Remove(ctx, codeForKey)
+	s.Sessions.Remove(ctx, codeUntilKey)
 	session, err := s.People.Begin(ctx, personID, c.Request().UserAgent())
 	if err != nil {
 		return err
@@ -172,8 +174,9 @@ type accountPage struct {
 	Secret                               string // of a token just made, shown once
 	Tokens                               []tokenRow
 	Sessions                             []sessionRow
-	Others                               bool // there are other sessions than this
-	Factor                               Mark // whether there is a second factor
+	Ends                                 string // when sessions end by themselves
+	Others                               bool   // there are other sessions than this
+	Factor                               Mark   // whether there is a second factor
 	PasswordForm, TokenForm              *Form
 }
 
@@ -244,6 +247,8 @@ func (s *Server) accountData(c echo.Context) (*accountPage, error) {
 	if err != nil {
 		return nil, err
 	}
+	limits := s.People.SessionLimits()
+	p.Ends = "A session ends by itself after " + lasting(limits.Idle) + " without use, and after " + lasting(limits.Longest) + " in any case."
 	for _, n := range sessions {
 		row := sessionRow{Browser: n.Browser, Begun: s.moment(n.BegunAt), LastUsed: s.moment(n.LastUsedAt)}
 		if n.Present {

@@ -79,8 +79,6 @@ func (s *Server) signInByCode(c echo.Context) error {
 		delete(typed, "code")
 		return s.answer(c, p.Form, typed, err, "people/code", p)
 	}
-	s.Sessions.Remove(ctx, codeForKey)
-	s.Sessions.Remove(ctx, codeUntilKey)
 	return s.enter(c, id)
 }
 

@@ -6,6 +6,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"regexp"
 	"slices"
 	"strings"
 	"testing"
@@ -105,6 +106,38 @@ func allowed(from, target string) bool {
 		}
 	}
 	return false
+}
+
+// exception is a finding of a checker that is set aside, with its reason on the same line.
+var exception = regexp.MustCompile(`// #nosec( G\d{3})+ -- \S.*|//lint:ignore \S+ \S.*`)
+
+// TestExceptionsAreExplained: where gosec or staticcheck are told to look away, the line says which
+// finding and why.
+func TestExceptionsAreExplained(t *testing.T) {
+	root, found := filepath.Join("..", ".."), 0
+	err := filepath.WalkDir(root, func(path string, d fs.DirEntry, err error) error {
+		if err != nil || d.IsDir() || !strings.HasSuffix(path, ".go") {
+			return err
+		}
+		b, err := os.ReadFile(path)
+		if err != nil {
+			return err
+		}
+		for i, line := range strings.Split(string(b), "\n") {
+			marked := strings.Contains(line, "// #"+"nosec") || strings.Contains(line, "//"+"lint:") || strings.Contains(line, "//"+"nolint")
+			if !marked {
+				continue
+			}
+			found++
+			if !exception.MatchString(line) {
+				t.Errorf("%s:%d does not say what is set aside and why: %s", path, i+1, strings.TrimSpace(line))
+			}
+		}
+		return nil
+	})
+	if err != nil || found < 20 {
+		t.Fatalf("%d exceptions, %v", found, err)
+	}
 }
 
 // TestTopLevel keeps the house to its fixed rooms.

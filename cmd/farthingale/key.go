@@ -25,7 +25,7 @@ func (s *settings) key() ([]byte, error) {
 	text, err := os.ReadFile(path) // #nosec G304 G703 -- the person at the machine names the file
 	if errors.Is(err, fs.ErrNotExist) && s.keyFile == "" {
 		if err := makeKey(path); err != nil {
-			return nil, fmt.Errorf("make the key for secrets: %w", err)
+			return nil, fmt.Errorf("make the key for secrets: %w (name a file that holds one with --key-file)", err)
 		}
 		text, err = os.ReadFile(path) // #nosec G304 G703 -- as above
 	}
@@ -42,7 +42,7 @@ func (s *settings) key() ([]byte, error) {
 // makeKey writes a new key that only its owner may read. It is whole before it has its name, and where
 // another copy of the program was quicker, that copy's key stays.
 func makeKey(path string) error {
-	if err := os.MkdirAll(filepath.Dir(path), 0o700); err != nil {
+	if err := os.MkdirAll(filepath.Dir(path), 0o700); err != nil { // #nosec G703 -- the person at the machine names the folder
 		return err
 	}
 	key := make([]byte, people.KeyBytes)
@@ -60,7 +60,7 @@ func makeKey(path string) error {
 			err = nil
 		}
 	}
-	return errors.Join(err, os.Remove(f.Name()))
+	return errors.Join(err, os.Remove(f.Name())) // #nosec G703 -- the file made above
 }
 
 // rolesOf reads roles separated by commas.

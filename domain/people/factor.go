@@ -73,6 +73,8 @@ type FactorStore interface {
 	// Factor reads a factor and how many recovery codes are left; lock keeps others waiting until the
 	// transaction ends.
 	Factor(ctx context.Context, personID domain.ID, lock bool) (Factor, int, error)
+	// AnyFactor is one that was confirmed, or KindNotFound.
+	AnyFactor(ctx context.Context) (Factor, error)
 	ConfirmFactor(ctx context.Context, personID domain.ID, at time.Time) error
 	// UseStep takes the code of a step, and says whether nobody took it or a later one before.
 	UseStep(ctx context.Context, personID domain.ID, step int64) (bool, error)
@@ -81,6 +83,22 @@ type FactorStore interface {
 	ReplaceRecoveryCodes(ctx context.Context, personID domain.ID, sha256s [][]byte) error
 	RemoveFactor(ctx context.Context, personID domain.ID) error
 	Note(ctx context.Context, e domain.Event) error
+}
+
+// CheckKey fails when second factors are kept under another key than the site's: with a wrong key nobody
+// who has one could sign in, and new ones would be lost when the right key comes back.
+func (s *Service) CheckKey(ctx context.Context) error {
+	f, err := s.store.AnyFactor(ctx)
+	if domain.KindOf(err) == domain.KindNotFound {
+		return nil
+	}
+	if err != nil {
+		return err
+	}
+	if _, err := openSeed(s.settings.Key, f.PersonID, f.SeedSealed); err != nil {
+		return fmt.Errorf("second factors are kept under another key than this; name the file with the right one (--key-file): %w", err)
+	}
+	return nil
 }
 
 // needsFactor says whether the site asks a second factor of one of the roles.

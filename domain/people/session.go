@@ -42,6 +42,9 @@ func (l SessionLimits) over(s Session, at time.Time) bool {
 	return !s.BegunAt.After(begun) || !s.LastUsedAt.After(used)
 }
 
+// SessionLimits are those of the site.
+func (s *Service) SessionLimits() SessionLimits { return s.settings.Sessions }
+
 // Begin begins a session for somebody who was let in.
 func (s *Service) Begin(ctx context.Context, personID domain.ID, userAgent string) (Session, error) {
 	at := s.now()

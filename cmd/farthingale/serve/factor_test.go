@@ -3,6 +3,7 @@ package serve_test
 import (
 	"bytes"
 	"encoding/base32"
+	"errors"
 	"log/slog"
 	"net/http"
 	"net/http/httptest"
@@ -114,7 +115,7 @@ func TestSecondFactor(t *testing.T) {
 	h.Wait(20 * time.Minute) // the failures above are forgotten
 	b = h.Browser(ines)
 	proof := func(password, code string) url.Values { return url.Values{"password": {password}, "code": {code}} }
-	p = b.Get(at).Submit(at+"/codes", proof(servetest.Password, string(h.Code(ines)))).Must(http.StatusOK).Has("10 recovery codes left")
+	b.Get(at).Submit(at+"/codes", proof(servetest.Password, string(h.Code(ines)))).Must(http.StatusOK).Has("10 recovery codes left")
 	b.Get(at).Submit(at+"/removal", proof(servetest.Password, codes[0][1])).Must(http.StatusUnprocessableEntity)
 	b.Get(at).Submit(at+"/removal", proof("wrong", string(h.Code(ines)))).Must(http.StatusUnprocessableEntity)
 	b.Get(at).Submit(at+"/removal", proof(servetest.Password, "")).Must(http.StatusUnprocessableEntity)
@@ -329,6 +330,32 @@ func TestStewardRemovesSecondFactor(t *testing.T) {
 	var actor domain.ID
 	if err := h.Database.OwnerPool().QueryRow(t.Context(), `select actor_id from event where subject_id = $1 and kind = 'second_factor_removed'`, ines.ID).Scan(&actor); err != nil || actor != simon.ID {
 		t.Errorf("the record says %v removed it: %v", actor, err)
+	}
+}
+
+// TestWrongKeyIsToldAtStart: a house whose key does not open the second factors does not begin.
+func TestWrongKeyIsToldAtStart(t *testing.T) {
+	t.Parallel()
+	h := servetest.New(t)
+	begin := func(key []byte) error {
+		house, err := serve.New(t.Context(), h.Database.Pool, serve.Settings{Site: domain.DefaultSite(), Log: slog.New(slog.DiscardHandler), BucketURL: "mem://", Key: key})
+		if err != nil {
+			t.Fatal(err)
+		}
+		return errors.Join(house.Start(t.Context()), house.Close(t.Context()))
+	}
+	other := bytes.Repeat([]byte{8}, people.KeyBytes)
+	if err := begin(other); err != nil {
+		t.Errorf("before there is a second factor, any key will do: %v", err)
+	}
+	h.WithFactor(h.Person("Ines Falkenberg", domain.Conservator))
+	for name, key := range map[string][]byte{"another": other, "none": nil} {
+		if err := begin(key); err == nil || !strings.Contains(err.Error(), "--key-file") {
+			t.Errorf("%s key: %v", name, err)
+		}
+	}
+	if err := begin(bytes.Repeat([]byte{7}, people.KeyBytes)); err != nil {
+		t.Errorf("the right key: %v", err)
 	}
 }
 

@@ -315,8 +315,14 @@ func (h *House) darkroom(ctx context.Context, s Settings) error {
 	return nil
 }
 
-// Start begins what the house does beside its requests: the jobs. It ends with Close.
-func (h *House) Start(ctx context.Context) error { return h.Jobs.Start(ctx, everydayJobs, h.images) }
+// Start begins what the house does beside its requests: the jobs. It ends with Close. It refuses to
+// begin with a key that does not open what is kept.
+func (h *House) Start(ctx context.Context) error {
+	if err := h.People.CheckKey(ctx); err != nil {
+		return err
+	}
+	return h.Jobs.Start(ctx, everydayJobs, h.images)
+}
 
 // Close ends what the house does beside its requests.
 func (h *House) Close(ctx context.Context) error {

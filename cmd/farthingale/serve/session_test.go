@@ -102,7 +102,7 @@ func TestOwnSessions(t *testing.T) {
 	h := servetest.New(t)
 	ines, hugo := h.Person("Ines Falkenberg", domain.Conservator), h.Person("Hugo Beck", domain.MountMaker)
 	here, tablet, desk, other := h.Browser(ines), h.Browser(ines), h.Browser(ines), h.Browser(hugo)
-	p := here.Get("/account").Must(http.StatusOK).Has("Where you are signed in", "this one", "End all others")
+	p := here.Get("/account").Must(http.StatusOK).Has("Where you are signed in", "this one", "End all others", "after 4 hours without use, and after 12 hours in any case.")
 	if n := strings.Count(p.Body, "End the session in"); n != 2 {
 		t.Errorf("%d sessions can be ended, want 2", n)
 	}
