@@ -105,3 +105,11 @@ func JPEG(shade uint8) []byte {
 	}
 	return b.Bytes()
 }
+
+// Stages brings loans and treatments to the stages that no page needs a sample of, so that every act
+// finds something that it may be done to.
+func (h *House) Stages(g *Ground) {
+	h.t.Helper()
+	loansOnTheirWay(h, g)
+	treatmentsOnTheirWay(h, g)
+}

@@ -39,7 +39,12 @@ var samples = []func(h *House, g *Ground) []Sample{
 // Samples fills the house and gives at least one sample for every page.
 func (h *House) Samples() []Sample {
 	h.t.Helper()
-	g := h.Ground()
+	return h.SamplesOn(h.Ground())
+}
+
+// SamplesOn is Samples of a house whose ground is laid.
+func (h *House) SamplesOn(g *Ground) []Sample {
+	h.t.Helper()
 	var all []Sample
 	for _, area := range samples {
 		all = append(all, area(h, g)...)

@@ -1,6 +1,7 @@
 package servetest
 
 import (
+	"fmt"
 	"time"
 
 	"github.com/shopspring/decimal"
@@ -69,10 +70,23 @@ func (l *lender) issued() {
 // prepared signs, insures, assesses and prepares it.
 func (l *lender) prepared() {
 	l.h.t.Helper()
-	ctx, registrar, conservator := l.h.t.Context(), l.by(domain.Registrar), l.by(domain.Conservator)
-	n := len(l.x.Agreements)
+	l.signed()
+	l.covered()
+	l.must(l.h.Loan.Ready(l.h.t.Context(), l.by(domain.Registrar), l.x.ID, l.x.Version, loan.Telling{Statement: "One crate, closed."}))
+}
+
+// signed signs the agreement for both sides.
+func (l *lender) signed() {
+	l.h.t.Helper()
+	ctx, registrar, n := l.h.t.Context(), l.by(domain.Registrar), len(l.x.Agreements)
 	l.must(l.h.Loan.Sign(ctx, l.by(domain.Curator), l.x.ID, l.x.Version, n, loan.NewSignature{Side: loan.Lender, Office: "curator"}))
 	l.must(l.h.Loan.Sign(ctx, registrar, l.x.ID, l.x.Version, n, loan.NewSignature{Side: loan.BorrowerOf, Name: "Žofie Nováková", Office: "director", SignedOn: l.day(0)}))
+}
+
+// covered states the condition, assesses the venue and insures.
+func (l *lender) covered() {
+	l.h.t.Helper()
+	ctx, registrar, conservator := l.h.t.Context(), l.by(domain.Registrar), l.by(domain.Conservator)
 	for _, line := range l.x.Present() {
 		l.must(l.h.Loan.StateCondition(ctx, conservator, line.ID, l.x.Version, loan.NewStatement{ExaminedOn: l.day(-10), Text: "Stiff along the fold; three cracks of 4 to 11 mm.", NotSeen: "inside of the cuffs"}))
 	}
@@ -80,7 +94,6 @@ func (l *lender) prepared() {
 		Exceptions: []loan.Exception{{Requirement: "RH 45-55 %", Found: "40-60 %", Accepted: true, Statement: "Buffered case."}}}))
 	sum := decimal.NewFromInt(1000000)
 	l.must(l.h.Loan.Insure(ctx, registrar, l.x.ID, l.x.Version, loan.NewInsurance{Kind: "indemnity", Insurer: "State indemnity", Certificate: "SI-17", Sum: &sum, Currency: "EUR", From: l.day(0), Until: l.day(120)}))
-	l.must(l.h.Loan.Ready(ctx, registrar, l.x.ID, l.x.Version, loan.Telling{Statement: "One crate, closed."}))
 }
 
 // outside makes a place of somebody else.
@@ -162,4 +175,43 @@ func loanSamples(h *House, g *Ground) []Sample {
 		}
 	}
 	return samples
+}
+
+// loansOnTheirWay brings a loan of one object each to the stages that the samples of the pages leave
+// out, from agreed to returned.
+func loansOnTheirWay(h *House, g *Ground) {
+	h.t.Helper()
+	ctx := h.t.Context()
+	l := &lender{h: h, g: g}
+	registrar, conservator := l.by(domain.Registrar), l.by(domain.Conservator)
+	telling := loan.Telling{Statement: "As agreed."}
+	away := l.outside("OV")
+	store, err := h.Movement.AddPlace(ctx, registrar, movement.NewPlace{PlaceFacts: movement.PlaceFacts{Kind: "site", Name: "Store of returns", Code: "RET"}})
+	if err != nil {
+		h.t.Fatal(err)
+	}
+	back := store.ID
+	stages := []func(){
+		func() { l.must(h.Loan.Approve(ctx, l.by(domain.Curator), l.x.ID, l.x.Version, telling)) },
+		func() { l.must(h.Loan.Issue(ctx, registrar, l.x.ID, l.x.Version)) },
+		func() { l.signed() },
+		func() { l.covered() },
+		func() { l.must(h.Loan.Ready(ctx, registrar, l.x.ID, l.x.Version, telling)) },
+		func() { l.must(h.Loan.Dispatch(ctx, registrar, l.x.ID, l.x.Version, l.handing(away))) },
+		func() { l.must(h.Loan.Receive(ctx, conservator, l.x.ID, l.x.Version, l.handing(away))) },
+		func() { l.must(h.Loan.Display(ctx, registrar, l.x.ID, l.x.Version, telling)) },
+		func() { l.must(h.Loan.Pack(ctx, conservator, l.x.ID, l.x.Version, l.handing(away))) },
+		func() { l.must(h.Loan.Return(ctx, registrar, l.x.ID, l.x.Version, l.handing(back))) },
+	}
+	for last := range stages {
+		number := fmt.Sprintf("1975.8.%d", last+1)
+		if _, err := h.Collection.Create(ctx, conservator, collection.NewObject{ObjectFacts: collection.ObjectFacts{
+			Number: number, Title: "Float coat", LegalStatus: "accessioned", Department: Department}}); err != nil {
+			h.t.Fatal(err)
+		}
+		l.open(number)
+		for _, stage := range stages[:last+1] {
+			stage()
+		}
+	}
 }

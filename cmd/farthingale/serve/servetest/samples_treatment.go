@@ -40,14 +40,13 @@ func treatmentSamples(h *House, g *Ground) []Sample {
 		}
 		return t
 	}
-	done := func(part string) treatment.Done { return h.worked(g, part) }
+	done := func(part string) treatment.Done { return h.done(g, part) }
 	begin := func() *treatment.Treatment {
 		return must(h.Treatment.Begin(ctx, ines.Actor, g.Object.ID, h.Proposed(g)))
 	}
 	decide := func(t *treatment.Treatment, n treatment.NewDecision) *treatment.Treatment {
-		t = must(h.Treatment.Submit(ctx, ines.Actor, t.ID, t.Version))
-		n.Version, n.Statement = 1, "Go on, with care."
-		return must(h.Treatment.Decide(ctx, maud.Actor, t.ID, t.Version, 0, n))
+		h.t.Helper()
+		return h.decided(ctx, g, t, n)
 	}
 	draft := begin()
 	waiting := begin()
@@ -84,7 +83,7 @@ func treatmentSamples(h *House, g *Ground) []Sample {
 	fragment := working.Departures[0].CameAway[0].Part.ID
 	working = must(h.Treatment.Designate(ctx, maud.Actor, working.ID, working.Version, treatment.NewDesignation{ComponentID: fragment, Designation: "disposal", Reason: "Mould."}))
 
-	signed := h.signedTreatment(ctx, g, decide(begin(), treatment.NewDecision{Outcome: treatment.ApproveWithConditions, Conditions: []treatment.NewCondition{{Binds: treatment.AtCompletion, Text: "show me"}}}))
+	signed := h.signedTreatment(ctx, g, decide(begin(), shownAtTheEnd), done("1a"))
 
 	at := func(t *treatment.Treatment) string { return "/treatments/" + t.ID.String() }
 	page, object := "GET /treatments/:id", "/objects/1968.14.2"
@@ -117,38 +116,44 @@ func treatmentSamples(h *House, g *Ground) []Sample {
 	}
 }
 
-// worked is what a step says was done to a part.
-func (h *House) worked(g *Ground, part string) treatment.Done {
-	three := decimal.NewFromInt(3)
-	return treatment.Done{HappenedAt: h.Now(), Hands: []domain.ID{g.People[domain.Conservator].ID}, Components: []domain.ID{g.Parts[part]}, Minutes: 20, Note: "Brushed on.", Controls: "kept",
-		Materials: []treatment.Use{{MaterialKey: "acrylic-adhesive", Product: "Resin 72", Batch: "B-7", Concentration: &three, Unit: "percent_w_v", Solvent: "ethanol"}}}
+// signedTreatment carries an approved treatment to its signature and two addenda.
+func (h *House) signedTreatment(ctx context.Context, g *Ground, t *treatment.Treatment, done treatment.Done) *treatment.Treatment {
+	h.t.Helper()
+	return h.finish(ctx, g, t, done, 7)
 }
 
-// Completed is a treatment that was proposed, approved, carried out and completed, and waits to be signed
-// by the conservator.
-func (h *House) Completed(g *Ground) *treatment.Treatment {
+// finish takes the first steps of the way of an approved treatment with one condition: it acknowledges,
+// works, reports, completes, signs, and writes two addenda.
+func (h *House) finish(ctx context.Context, g *Ground, t *treatment.Treatment, done treatment.Done, steps int) *treatment.Treatment {
 	h.t.Helper()
-	ctx, by, curator := h.t.Context(), g.People[domain.Conservator].Actor, g.People[domain.Curator].Actor
-	return h.carry(nil,
-		func(*treatment.Treatment) (*treatment.Treatment, error) {
-			return h.Treatment.Begin(ctx, by, g.Object.ID, h.Proposed(g))
+	by, hours := g.People[domain.Conservator].Actor, decimal.NewFromInt(2)
+	condition := t.Conditions[0].ID
+	acts := []func() (*treatment.Treatment, error){
+		func() (*treatment.Treatment, error) {
+			return h.Treatment.Acknowledge(ctx, by, t.ID, t.Version, treatment.Acknowledgement{Conditions: []domain.ID{condition}})
 		},
-		func(t *treatment.Treatment) (*treatment.Treatment, error) {
-			return h.Treatment.Submit(ctx, by, t.ID, t.Version)
+		func() (*treatment.Treatment, error) {
+			return h.Treatment.LogStep(ctx, by, t.ID, t.Version, treatment.NewStep{Done: done, Method: "consolidation"})
 		},
-		func(t *treatment.Treatment) (*treatment.Treatment, error) {
-			return h.Treatment.Decide(ctx, curator, t.ID, t.Version, 0, treatment.NewDecision{Version: 1, Statement: "Go on, with care.", Outcome: treatment.ApproveWithConditions,
-				Conditions: []treatment.NewCondition{{Binds: treatment.AtCompletion, Text: "show me"}}})
+		func() (*treatment.Treatment, error) {
+			return h.Treatment.KeepReport(ctx, by, t.ID, t.Version, treatment.Report{AimReached: "Yes.", Deviations: "none", TestResults: "No gloss.", Removed: "nothing", Hours: &hours,
+				Components: []treatment.ComponentAfter{{ComponentID: g.Parts["1a"], Condition: "firm", NoPair: "the camera failed"}}, People: []domain.ID{by.ID},
+				Answers:  []treatment.Answer{{ConditionID: condition, Met: "not_met", Because: "nobody was there"}},
+				Handling: "Lift from below.", Display: "Lying.", Storage: "Cool.", NextCheck: h.Now().AddDate(0, 6, 0).Format(time.DateOnly)})
 		},
-		func(t *treatment.Treatment) (*treatment.Treatment, error) { return h.completed(ctx, g, t), nil },
-	)
-}
-
-// carry takes a treatment through acts.
-func (h *House) carry(t *treatment.Treatment, acts ...func(*treatment.Treatment) (*treatment.Treatment, error)) *treatment.Treatment {
-	h.t.Helper()
-	for _, act := range acts {
-		next, err := act(t)
+		func() (*treatment.Treatment, error) { return h.Treatment.Complete(ctx, by, t.ID, t.Version) },
+		func() (*treatment.Treatment, error) {
+			return h.Treatment.Sign(ctx, by, t.ID, t.Version, treatment.Statement{Statement: "All true."})
+		},
+		func() (*treatment.Treatment, error) {
+			return h.Treatment.WriteAddendum(ctx, by, t.ID, t.Version, treatment.NewAddendum{Record: "completion", Field: "hours", Old: "2", New: "3", Reason: "One note was not counted."})
+		},
+		func() (*treatment.Treatment, error) {
+			return h.Treatment.WriteAddendum(ctx, by, t.ID, t.Version, treatment.NewAddendum{Record: "step", RecordID: t.Steps[0].ID, Field: "batch", Old: "B-7", New: "B-8", Reason: "Misread."})
+		},
+	}
+	for _, act := range acts[:steps] {
+		next, err := act()
 		if err != nil {
 			h.t.Fatal(err)
 		}
@@ -157,43 +162,57 @@ func (h *House) carry(t *treatment.Treatment, acts ...func(*treatment.Treatment)
 	return t
 }
 
-// completed carries an approved treatment with one condition to its completion.
-func (h *House) completed(ctx context.Context, g *Ground, t *treatment.Treatment) *treatment.Treatment {
-	h.t.Helper()
-	by, hours := g.People[domain.Conservator].Actor, decimal.NewFromInt(2)
-	condition := t.Conditions[0].ID
-	return h.carry(t,
-		func(t *treatment.Treatment) (*treatment.Treatment, error) {
-			return h.Treatment.Acknowledge(ctx, by, t.ID, t.Version, treatment.Acknowledgement{Conditions: []domain.ID{condition}})
-		},
-		func(t *treatment.Treatment) (*treatment.Treatment, error) {
-			return h.Treatment.LogStep(ctx, by, t.ID, t.Version, treatment.NewStep{Done: h.worked(g, "1a"), Method: "consolidation"})
-		},
-		func(t *treatment.Treatment) (*treatment.Treatment, error) {
-			return h.Treatment.KeepReport(ctx, by, t.ID, t.Version, treatment.Report{AimReached: "Yes.", Deviations: "none", TestResults: "No gloss.", Removed: "nothing", Hours: &hours,
-				Components: []treatment.ComponentAfter{{ComponentID: g.Parts["1a"], Condition: "firm", NoPair: "the camera failed"}}, People: []domain.ID{by.ID},
-				Answers:  []treatment.Answer{{ConditionID: condition, Met: "not_met", Because: "nobody was there"}},
-				Handling: "Lift from below.", Display: "Lying.", Storage: "Cool.", NextCheck: h.Now().AddDate(0, 6, 0).Format(time.DateOnly)})
-		},
-		func(t *treatment.Treatment) (*treatment.Treatment, error) {
-			return h.Treatment.Complete(ctx, by, t.ID, t.Version)
-		},
-	)
+// shownAtTheEnd approves with one condition.
+var shownAtTheEnd = treatment.NewDecision{Outcome: treatment.ApproveWithConditions, Conditions: []treatment.NewCondition{{Binds: treatment.AtCompletion, Text: "show me"}}}
+
+// done is work inside the scope of Proposed.
+func (h *House) done(g *Ground, part string) treatment.Done {
+	three := decimal.NewFromInt(3)
+	return treatment.Done{HappenedAt: h.Now(), Hands: []domain.ID{g.People[domain.Conservator].ID}, Components: []domain.ID{g.Parts[part]}, Minutes: 20, Note: "Brushed on.", Controls: "kept",
+		Materials: []treatment.Use{{MaterialKey: "acrylic-adhesive", Product: "Resin 72", Batch: "B-7", Concentration: &three, Unit: "percent_w_v", Solvent: "ethanol"}}}
 }
 
-// signedTreatment carries an approved treatment to its signature and two addenda.
-func (h *House) signedTreatment(ctx context.Context, g *Ground, t *treatment.Treatment) *treatment.Treatment {
+// decided submits a draft and decides on it.
+func (h *House) decided(ctx context.Context, g *Ground, t *treatment.Treatment, n treatment.NewDecision) *treatment.Treatment {
 	h.t.Helper()
-	by := g.People[domain.Conservator].Actor
-	return h.carry(h.completed(ctx, g, t),
-		func(t *treatment.Treatment) (*treatment.Treatment, error) {
-			return h.Treatment.Sign(ctx, by, t.ID, t.Version, treatment.Statement{Statement: "All true."})
-		},
-		func(t *treatment.Treatment) (*treatment.Treatment, error) {
-			return h.Treatment.WriteAddendum(ctx, by, t.ID, t.Version, treatment.NewAddendum{Record: "completion", Field: "hours", Old: "2", New: "3", Reason: "One note was not counted."})
-		},
-		func(t *treatment.Treatment) (*treatment.Treatment, error) {
-			return h.Treatment.WriteAddendum(ctx, by, t.ID, t.Version, treatment.NewAddendum{Record: "step", RecordID: t.Steps[0].ID, Field: "batch", Old: "B-7", New: "B-8", Reason: "Misread."})
-		},
-	)
+	t, err := h.Treatment.Submit(ctx, g.People[domain.Conservator].Actor, t.ID, t.Version)
+	if err != nil {
+		h.t.Fatal(err)
+	}
+	n.Version, n.Statement = 1, "Go on, with care."
+	if t, err = h.Treatment.Decide(ctx, g.People[domain.Curator].Actor, t.ID, t.Version, 0, n); err != nil {
+		h.t.Fatal(err)
+	}
+	return t
+}
+
+// treatmentsOnTheirWay brings treatments to the stages that the samples of the pages leave out: under
+// way with and without a report and an amendment that lacks nothing, and completed.
+func treatmentsOnTheirWay(h *House, g *Ground) {
+	h.t.Helper()
+	ctx, by := h.t.Context(), g.People[domain.Conservator].Actor
+	for _, steps := range []int{4, 3, 2} {
+		t, err := h.Treatment.Begin(ctx, by, g.Object.ID, h.Proposed(g))
+		if err != nil {
+			h.t.Fatal(err)
+		}
+		t = h.finish(ctx, g, h.decided(ctx, g, t, shownAtTheEnd), h.done(g, "1a"), steps)
+		if steps == 2 {
+			if _, err := h.Treatment.Amend(ctx, by, t.ID, t.Version, treatment.Proposal{Title: "More hours", Reasons: "It is slow.", Waste: "One more jar."}); err != nil {
+				h.t.Fatal(err)
+			}
+		}
+	}
+}
+
+// Completed is a treatment that was proposed, approved, carried out and completed, and waits to be signed
+// by the conservator.
+func (h *House) Completed(g *Ground) *treatment.Treatment {
+	h.t.Helper()
+	ctx := h.t.Context()
+	t, err := h.Treatment.Begin(ctx, g.People[domain.Conservator].Actor, g.Object.ID, h.Proposed(g))
+	if err != nil {
+		h.t.Fatal(err)
+	}
+	return h.finish(ctx, g, h.decided(ctx, g, t, shownAtTheEnd), h.done(g, "1a"), 4)
 }
