@@ -25,9 +25,6 @@ func (s *Server) today(c echo.Context) error {
 
 // notices serves GET /notices, the newest first.
 func (s *Server) notices(c echo.Context) error {
-	if err := queryWords(c, "limit", "cursor", "unread"); err != nil {
-		return err
-	}
 	q, err := page(c)
 	if err != nil {
 		return err

@@ -44,9 +44,6 @@ type items[T any] struct {
 
 // objects serves GET /objects: the search, too.
 func (s *Server) objects(c echo.Context) error {
-	if err := queryWords(c, "limit", "cursor", "q", "number", "department", "kind", "legal_status", "material", "hazard", "sort"); err != nil {
-		return err
-	}
 	p, err := page(c)
 	if err != nil {
 		return err

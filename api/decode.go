@@ -5,11 +5,13 @@ import (
 	"io"
 	"mime"
 	"reflect"
+	"regexp"
 	"strings"
 
 	"github.com/go-json-experiment/json"
 	"github.com/go-json-experiment/json/jsontext"
 	"github.com/labstack/echo/v4"
+	"github.com/shopspring/decimal"
 
 	"farthingale/domain"
 )
@@ -39,7 +41,63 @@ func decodeBytes(b []byte, command any) error {
 	if strings.TrimSpace(string(b)) == "null" {
 		return &domain.Error{Kind: domain.KindUnparseable, Code: "body", Message: "The body is null; send a JSON object."}
 	}
-	return wrong(json.Unmarshal(b, command, json.RejectUnknownMembers(true)))
+	return wrong(json.Unmarshal(b, command, json.RejectUnknownMembers(true), json.WithUnmarshalers(strict)))
+}
+
+// strict refuses what the decoder would take with a shrug: null for what is never absent, numbers and
+// exponents for decimals, and other spellings of an identifier.
+var strict = json.JoinUnmarshalers(
+	json.UnmarshalFromFunc(func(d *jsontext.Decoder, v *decimal.Decimal) error {
+		text, err := stringOf(d)
+		if err != nil {
+			return err
+		}
+		if len(text) > decimalMost || !decimalForm.MatchString(text) {
+			return errForm
+		}
+		*v, err = decimal.NewFromString(text)
+		return err
+	}),
+	json.UnmarshalFromFunc(func(d *jsontext.Decoder, v *domain.ID) error {
+		text, err := stringOf(d)
+		if err != nil {
+			return err
+		}
+		if *v, err = domain.ParseID(text); err != nil {
+			return errForm
+		}
+		return nil
+	}),
+	json.UnmarshalFromFunc(func(d *jsontext.Decoder, v any) error {
+		if d.PeekKind() == 'n' {
+			switch reflect.TypeOf(v).Elem().Kind() {
+			case reflect.Pointer, reflect.Slice, reflect.Map, reflect.Interface:
+			default:
+				return errForm
+			}
+		}
+		return json.SkipFunc
+	}),
+)
+
+var (
+	decimalForm = regexp.MustCompile(`^-?[0-9]+([.][0-9]+)?$`)
+	errForm     = errors.New("another form is wanted")
+)
+
+// decimalMost is the most characters of a decimal number.
+const decimalMost = 60
+
+// stringOf reads the next value, which must be a string.
+func stringOf(d *jsontext.Decoder) (string, error) {
+	if d.PeekKind() != '"' {
+		return "", errForm
+	}
+	token, err := d.ReadToken()
+	if err != nil {
+		return "", err
+	}
+	return token.String(), nil
 }
 
 // wrong turns a decoder's error into words.
@@ -86,7 +144,7 @@ func wanted(t reflect.Type) string {
 	case "time.Time":
 		return "a time such as 2026-02-06T16:00:00Z"
 	case "decimal.Decimal":
-		return "a decimal number, as text"
+		return "a decimal number, as text: \"2.50\""
 	}
 	switch t.Kind() {
 	case reflect.String:

@@ -64,9 +64,6 @@ func (s *Server) known(c echo.Context) (domain.ID, error) {
 
 // objectHandlings serves GET /objects/{id}/handlings.
 func (s *Server) objectHandlings(c echo.Context) error {
-	if err := queryWords(c, "limit", "cursor", "component_id", "person_id", "purpose", "sign", "from", "until"); err != nil {
-		return err
-	}
 	id, err := s.known(c)
 	if err != nil {
 		return err
@@ -139,9 +136,6 @@ func dimensions(c echo.Context) []string {
 
 // objectTotals serves GET /objects/{id}/handling-totals.
 func (s *Server) objectTotals(c echo.Context) error {
-	if err := queryWords(c, "by", "from", "until"); err != nil {
-		return err
-	}
 	id, err := s.known(c)
 	if err != nil {
 		return err
@@ -151,9 +145,6 @@ func (s *Server) objectTotals(c echo.Context) error {
 
 // totals serves GET /handling-totals.
 func (s *Server) totals(c echo.Context) error {
-	if err := queryWords(c, "by", "from", "until", "object_id", "component_id", "person_id", "purpose"); err != nil {
-		return err
-	}
 	var q handling.TotalsQuery
 	var err error
 	if q.ObjectID, err = queryID(c, "object_id"); err != nil {
@@ -231,9 +222,6 @@ func (s *Server) attachPhoto(c echo.Context) error {
 
 // stops serves GET /stops.
 func (s *Server) stops(c echo.Context) error {
-	if err := queryWords(c, "limit", "cursor", "object_id", "state"); err != nil {
-		return err
-	}
 	q, err := page(c)
 	if err != nil {
 		return err

@@ -92,9 +92,6 @@ func lineAct[T any](act func(ctx context.Context, by domain.Actor, id domain.ID,
 
 // loans serves GET /loans, the latest first.
 func (s *Server) loans(c echo.Context) error {
-	if err := queryWords(c, "limit", "cursor", "state", "object_id", "open"); err != nil {
-		return err
-	}
 	q, err := page(c)
 	if err != nil {
 		return err
@@ -215,9 +212,9 @@ func (s *Server) signLoanAgreement(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	number, err := strconv.Atoi(c.Param("n"))
+	number, err := numberOf(c, "n")
 	if err != nil {
-		return domain.NotFound("No agreement with this number was issued.")
+		return err
 	}
 	l, err := s.Loan.Sign(c.Request().Context(), actor(c), id, version, number, n)
 	if err != nil {
@@ -229,16 +226,14 @@ func (s *Server) signLoanAgreement(c echo.Context) error {
 // loanPaper serves GET /loans/{id}/agreement.pdf and its fellows.
 func (s *Server) loanPaper(f loan.Format) echo.HandlerFunc {
 	return func(c echo.Context) error {
-		if err := queryWords(c, "version"); err != nil {
-			return err
-		}
 		id, err := idOf(c, "id")
 		if err != nil {
 			return err
 		}
 		number := 0
 		if text := c.QueryParam("version"); text != "" {
-			if number, err = strconv.Atoi(text); err != nil || number < 1 {
+			var whole bool
+			if number, whole = wholeNumber(text); !whole || number < 1 {
 				return domain.Invalid("/version", "range", "The number of a version: 1, 2, 3 ….")
 			}
 		}

@@ -18,9 +18,6 @@ func (s *Server) materialRoutes(g *echo.Group) {
 
 // materials serves GET /materials.
 func (s *Server) materials(c echo.Context) error {
-	if err := queryWords(c, "limit", "cursor", "q", "category", "site"); err != nil {
-		return err
-	}
 	p, err := page(c)
 	if err != nil {
 		return err
@@ -61,9 +58,6 @@ func (s *Server) material(c echo.Context) error {
 
 // materialUses serves GET /materials/{key}/uses: the components that have it.
 func (s *Server) materialUses(c echo.Context) error {
-	if err := queryWords(c, "limit", "cursor"); err != nil {
-		return err
-	}
 	p, err := page(c)
 	if err != nil {
 		return err

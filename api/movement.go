@@ -28,9 +28,6 @@ func (s *Server) movementRoutes(g *echo.Group) {
 
 // places serves GET /places in the order of the tree.
 func (s *Server) places(c echo.Context) error {
-	if err := queryWords(c, "limit", "cursor", "text", "parent_id", "kind", "closed"); err != nil {
-		return err
-	}
 	q, err := page(c)
 	if err != nil {
 		return err
@@ -139,9 +136,6 @@ func (s *Server) partMoves(c echo.Context) error {
 
 // placements lists placements of what the path names.
 func placements(c echo.Context, read func(id domain.ID, q domain.PageQuery) (domain.Page[movement.Placement], error)) error {
-	if err := queryWords(c, "limit", "cursor"); err != nil {
-		return err
-	}
 	id, err := idOf(c, "id")
 	if err != nil {
 		return err
@@ -159,9 +153,6 @@ func placements(c echo.Context, read func(id domain.ID, q domain.PageQuery) (dom
 
 // whereabouts serves GET /objects/{id}/whereabouts: the whole and its detached parts, now or at a time.
 func (s *Server) whereabouts(c echo.Context) error {
-	if err := queryWords(c, "at"); err != nil {
-		return err
-	}
 	id, err := s.known(c)
 	if err != nil {
 		return err

@@ -39,9 +39,6 @@ func (s *Server) me(c echo.Context) error {
 
 // people serves GET /people.
 func (s *Server) people(c echo.Context) error {
-	if err := queryWords(c, "limit", "cursor", "closed"); err != nil {
-		return err
-	}
 	q, err := page(c)
 	if err != nil {
 		return err

@@ -29,9 +29,6 @@ func (s *Server) photoRoutes(g *echo.Group) {
 
 // photos serves GET /objects/{id}/photos.
 func (s *Server) photos(c echo.Context) error {
-	if err := queryWords(c, "limit", "cursor", "component", "view", "light", "stage"); err != nil {
-		return err
-	}
 	id, err := idOf(c, "id")
 	if err != nil {
 		return err
@@ -107,9 +104,6 @@ func (s *Server) addPhotos(c echo.Context) error {
 
 // queryDescription reads what a picture that is the body shows.
 func queryDescription(c echo.Context) (d photo.Description, name string, err error) {
-	if err := queryWords(c, "components", "view", "light", "stage", "scale_present", "colour_target_present", "caption", "photographer", "file_name"); err != nil {
-		return d, "", err
-	}
 	for i, text := range strings.FieldsFunc(c.QueryParam("components"), func(r rune) bool { return r == ',' }) {
 		component, err := domain.ParseID(text)
 		if err != nil {
@@ -143,7 +137,7 @@ const filesMost = 100
 // addPhotoParts reads a part "description" (JSON) and then parts "file", each as it comes and each
 // with a result of its own. Nothing is held in memory.
 func (s *Server) addPhotoParts(c echo.Context, id domain.ID) error {
-	if err := queryWords(c); err != nil {
+	if err := knownOnly(c.QueryParams(), nil); err != nil { // the description says it
 		return err
 	}
 	parts, err := c.Request().MultipartReader()

@@ -15,9 +15,6 @@ func (s *Server) recordRoutes(g *echo.Group) {
 
 // events serves GET /events, the newest first.
 func (s *Server) events(c echo.Context) error {
-	if err := queryWords(c, "limit", "cursor", "object_id", "subject_id", "actor_id", "area", "kind"); err != nil {
-		return err
-	}
 	q, err := page(c)
 	if err != nil {
 		return err

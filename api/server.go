@@ -9,7 +9,6 @@ import (
 	"log/slog"
 	"net/http"
 	"regexp"
-	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -109,9 +108,13 @@ func (s *Server) secretRoute(g *echo.Group, path string, act domain.Act, h echo.
 }
 
 func (s *Server) add(g *echo.Group, method, path string, act domain.Act, h echo.HandlerFunc, secret bool) {
-	s.acts[method+" "+Prefix+pathParameter.ReplaceAllString(path, "{$1}")] = act
+	documented := pathParameter.ReplaceAllString(path, "{$1}")
+	s.acts[method+" "+Prefix+documented] = act
 	checked := func(c echo.Context) error {
 		if err := actor(c).May(act); err != nil {
+			return err
+		}
+		if err := checkQuery(c, method+" "+documented); err != nil {
 			return err
 		}
 		return h(c)
@@ -243,19 +246,19 @@ func ifMatch(c echo.Context) (int64, error) {
 	text, ok := strings.CutPrefix(tag, `"v`)
 	text, closed := strings.CutSuffix(text, `"`)
 	text = strings.TrimSuffix(text, zipped)
-	version, err := strconv.ParseInt(text, 10, 64)
-	if !ok || !closed || err != nil || version < 1 {
+	version, whole := wholeNumber(text)
+	if !ok || !closed || !whole || version < 1 {
 		return 0, domain.ErrStale
 	}
-	return version, nil
+	return int64(version), nil
 }
 
 // page reads ?limit= and ?cursor=.
 func page(c echo.Context) (domain.PageQuery, error) {
 	q := domain.PageQuery{Cursor: c.QueryParam("cursor")}
 	if text := c.QueryParam("limit"); text != "" {
-		n, err := strconv.Atoi(text)
-		if err != nil || n < 1 || n > domain.PageMost {
+		n, whole := wholeNumber(text)
+		if !whole || n < 1 || n > domain.PageMost {
 			return q, domain.Invalid("/limit", "range", fmt.Sprintf("Ask for 1 to %d rows.", domain.PageMost))
 		}
 		q.Limit = n
@@ -274,23 +277,6 @@ func queryID(c echo.Context, name string) (*domain.ID, error) {
 		return nil, domain.Invalid("/"+name, "uuid", "This is not an identifier.")
 	}
 	return &id, nil
-}
-
-// queryWords refuses parameters that the operation does not know, so that a mistyped filter is never
-// silently lost.
-func queryWords(c echo.Context, known ...string) error {
-	var fields []domain.Field
-	for name, values := range c.QueryParams() {
-		switch {
-		case !slices.Contains(known, name):
-			fields = append(fields, domain.Field{Pointer: "/" + name, Rule: "unknown", Message: "There is no such parameter. Known are: " + strings.Join(known, ", ") + "."})
-		case len(values) > 1:
-			fields = append(fields, domain.Field{Pointer: "/" + name, Rule: "once", Message: "Give this parameter once."})
-		case !domain.CleanText(values[0]) || len(values[0]) > 4000:
-			fields = append(fields, domain.Field{Pointer: "/" + name, Rule: "text", Message: "This holds characters that cannot be read, or too many of them."})
-		}
-	}
-	return domain.InvalidFields(fields)
 }
 
 // queryBool reads an optional true or false of the query.

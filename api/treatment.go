@@ -3,7 +3,6 @@ package api
 import (
 	"context"
 	"net/http"
-	"strconv"
 
 	"github.com/labstack/echo/v4"
 
@@ -80,7 +79,7 @@ func treatBare(do func(ctx context.Context, by domain.Actor, id domain.ID, versi
 // treatNumbered serves an act on a numbered part of a treatment: an amendment, a designation.
 func treatNumbered[C any](do func(ctx context.Context, by domain.Actor, id domain.ID, version int64, number int, command C) (*treatment.Treatment, error)) echo.HandlerFunc {
 	return func(c echo.Context) error {
-		number, err := numberOf(c)
+		number, err := numberOf(c, "number")
 		if err != nil {
 			return err
 		}
@@ -90,18 +89,9 @@ func treatNumbered[C any](do func(ctx context.Context, by domain.Actor, id domai
 	}
 }
 
-// numberOf reads the number of a part in the path.
-func numberOf(c echo.Context) (int, error) {
-	n, err := strconv.Atoi(c.Param("number"))
-	if err != nil || n < 1 {
-		return 0, domain.NotFound("There is nothing under this address.")
-	}
-	return n, nil
-}
-
 // submitAmendment serves POST /treatments/{id}/amendments/{number}/submissions.
 func (s *Server) submitAmendment(c echo.Context) error {
-	number, err := numberOf(c)
+	number, err := numberOf(c, "number")
 	if err != nil {
 		return err
 	}
@@ -134,9 +124,6 @@ func (s *Server) beginTreatment(c echo.Context) error {
 
 // treatments serves GET /treatments.
 func (s *Server) treatments(c echo.Context) error {
-	if err := queryWords(c, "limit", "cursor", "state", "object_id", "department", "move", "in_charge"); err != nil {
-		return err
-	}
 	q, err := page(c)
 	if err != nil {
 		return err
@@ -171,9 +158,6 @@ func (s *Server) treatment(c echo.Context) error {
 // treatedWith serves GET /material-uses: every component that received a product, a batch or a
 // material.
 func (s *Server) treatedWith(c echo.Context) error {
-	if err := queryWords(c, "limit", "cursor", "product", "batch", "material_key"); err != nil {
-		return err
-	}
 	q, err := page(c)
 	if err != nil {
 		return err
@@ -205,9 +189,6 @@ func (s *Server) stabilise(c echo.Context) error {
 
 // emergencies serves GET /emergencies.
 func (s *Server) emergencies(c echo.Context) error {
-	if err := queryWords(c, "limit", "cursor", "object_id", "treatment_id", "department", "open"); err != nil {
-		return err
-	}
 	q, err := page(c)
 	if err != nil {
 		return err

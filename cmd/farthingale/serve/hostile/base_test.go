@@ -17,11 +17,10 @@ import (
 // example makes a value that a schema allows: with every member, or only with those that are needed.
 func (m *museum) example(q *request, words map[string]any, pointer, name string, whole bool) any {
 	schema, _, _ := strings.Cut(strings.TrimPrefix(pointer, "#/components/schemas/"), "/")
-	if v, ok := words[schema+"/"+name]; ok {
-		return v
-	}
-	if v, ok := words[name]; ok {
-		return v
+	for _, name := range []string{schema + "/" + name, name} {
+		if v, ok := words[name]; ok && m.doc.valid(pointer, v) == nil {
+			return v
+		}
 	}
 	where, s := m.doc.resolve(pointer)
 	if all, ok := s["enum"].([]any); ok {
