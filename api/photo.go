@@ -29,7 +29,7 @@ func (s *Server) photoRoutes(g *echo.Group) {
 
 // photos serves GET /objects/{id}/photos.
 func (s *Server) photos(c echo.Context) error {
-	id, err := idOf(c, "id")
+	id, err := s.known(c)
 	if err != nil {
 		return err
 	}
@@ -252,6 +252,9 @@ func (s *Server) picture(c echo.Context, size photo.Size) error {
 	h.Set("Cache-Control", "private, no-cache") // kept by its reader alone, and asked for again each time
 	h.Set("ETag", `"`+p.SHA256+`"`)
 	h.Set("Repr-Digest", digest(p.SHA256))
+	if strings.Contains(c.Request().Header.Get("Range"), ",") {
+		c.Request().Header.Del("Range") // several ranges at once cost more than they help (RFC 9110, 14.2)
+	}
 	http.ServeContent(c.Response(), c.Request(), "", p.KeptAt, p)
 	return nil
 }

@@ -24,14 +24,23 @@ type described struct {
 }
 
 type parameter struct {
-	Ref  string `json:"$ref"`
-	Name string `json:"name"`
-	In   string `json:"in"`
+	Ref    string `json:"$ref"`
+	Name   string `json:"name"`
+	In     string `json:"in"`
+	Schema struct {
+		Type   string            `json:"type"`
+		Format string            `json:"format"`
+		Enum   []json.RawMessage `json:"enum"`
+	} `json:"schema"`
 }
 
-// queryNames are the names of the query parameters of every operation, by "GET /people/{id}", as the
-// contract has them.
-var queryNames = sync.OnceValues(func() (map[string][]string, error) {
+// text says that any text is meant, also an empty one.
+func (p parameter) text() bool {
+	return p.Schema.Type == "string" && p.Schema.Format == "" && p.Schema.Enum == nil
+}
+
+// queries are the query parameters of every operation, by "GET /people/{id}", as the contract has them.
+var queries = sync.OnceValues(func() (map[string][]parameter, error) {
 	b, err := contract()
 	if err != nil {
 		return nil, err
@@ -40,7 +49,7 @@ var queryNames = sync.OnceValues(func() (map[string][]string, error) {
 	if err := json.Unmarshal(b, &d); err != nil {
 		return nil, err
 	}
-	names := map[string][]string{}
+	all := map[string][]parameter{}
 	for path, item := range d.Paths {
 		for method, text := range item {
 			if method == "parameters" { // those of the whole path are in the path itself
@@ -51,18 +60,17 @@ var queryNames = sync.OnceValues(func() (map[string][]string, error) {
 				return nil, fmt.Errorf("%s %s: %w", method, path, err)
 			}
 			operation := strings.ToUpper(method) + " " + path
-			names[operation] = []string{}
 			for _, p := range o.Parameters {
 				if p.Ref != "" {
 					p = d.Components.Parameters[p.Ref[strings.LastIndex(p.Ref, "/")+1:]]
 				}
 				if p.In == "query" {
-					names[operation] = append(names[operation], p.Name)
+					all[operation] = append(all[operation], p)
 				}
 			}
 		}
 	}
-	return names, nil
+	return all, nil
 })
 
 // queryMost is the most bytes of one parameter.
@@ -74,7 +82,7 @@ func checkQuery(c echo.Context, operation string) error {
 	if c.Request().URL.RawQuery == "" {
 		return nil
 	}
-	all, err := queryNames()
+	all, err := queries()
 	if err != nil {
 		return fmt.Errorf("read the contract: %w", err)
 	}
@@ -85,18 +93,25 @@ func checkQuery(c echo.Context, operation string) error {
 	return knownOnly(values, all[operation])
 }
 
-func knownOnly(query url.Values, known []string) error {
+func knownOnly(query url.Values, known []parameter) error {
 	var fields []domain.Field
 	for name, values := range query {
+		at := slices.IndexFunc(known, func(p parameter) bool { return p.Name == name })
 		switch {
-		case !slices.Contains(known, name):
+		case at < 0:
 			message := "There is no such parameter."
 			if len(known) > 0 {
-				message += " Known are: " + strings.Join(known, ", ") + "."
+				var names []string
+				for _, p := range known {
+					names = append(names, p.Name)
+				}
+				message += " Known are: " + strings.Join(names, ", ") + "."
 			}
 			fields = append(fields, domain.Field{Pointer: "/" + name, Rule: "unknown", Message: message})
 		case len(values) > 1:
 			fields = append(fields, domain.Field{Pointer: "/" + name, Rule: "once", Message: "Give this parameter once."})
+		case values[0] == "" && !known[at].text():
+			fields = append(fields, domain.Field{Pointer: "/" + name, Rule: "empty", Message: "Give this parameter a value, or leave it out."})
 		case !domain.CleanText(values[0]) || len(values[0]) > queryMost:
 			fields = append(fields, domain.Field{Pointer: "/" + name, Rule: "text", Message: "This holds characters that cannot be read, or too many of them."})
 		}

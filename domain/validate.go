@@ -4,6 +4,7 @@ import (
 	"errors"
 	"math"
 	"reflect"
+	"slices"
 	"strconv"
 	"strings"
 	"sync"
@@ -73,11 +74,11 @@ func isCurrency(s string) bool {
 }
 
 // Validate checks a command struct against its `validate` tags and every text in it against
-// CleanText, and returns all faults at once as an *Error of KindInvalid. Pointers are built from
+// CleanText, takes nothing but spaces for no text where one is needed, and returns all faults at once as an *Error of KindInvalid. Pointers are built from
 // the json names.
 func Validate(command any) error {
 	var fields []Field
-	dirtyText(reflect.ValueOf(command), "", &fields)
+	checkText(reflect.ValueOf(command), "", "", &fields)
 	var faults validator.ValidationErrors
 	err := validate().Struct(command)
 	if err != nil && !errors.As(err, &faults) {
@@ -145,29 +146,34 @@ func sentence(f validator.FieldError) string {
 	return "This does not fit (" + f.Tag() + ")."
 }
 
-// dirtyText walks command and notes every text that CleanText refuses.
-func dirtyText(v reflect.Value, at string, fields *[]Field) {
+// checkText walks command and notes every text that CleanText refuses, and every one that is needed
+// and holds nothing but spaces. An empty one is noted by its own tag. tag is the `validate` tag of v.
+func checkText(v reflect.Value, at, tag string, fields *[]Field) {
 	switch v.Kind() {
 	case reflect.Pointer, reflect.Interface:
 		if !v.IsNil() {
-			dirtyText(v.Elem(), at, fields)
+			checkText(v.Elem(), at, tag, fields)
 		}
 	case reflect.String:
-		if !CleanText(v.String()) {
+		switch text := v.String(); {
+		case !CleanText(text):
 			*fields = append(*fields, Field{Pointer: at, Rule: "text",
 				Message: "This holds characters that cannot be kept: control characters, marks that reverse the writing, or bytes that are not UTF-8."})
+		case text != "" && strings.TrimSpace(text) == "" && needed(tag):
+			*fields = append(*fields, Field{Pointer: at, Rule: "required", Message: "This is needed."})
 		}
 	case reflect.Slice, reflect.Array:
 		if v.Type().Elem().Kind() == reflect.Uint8 {
 			return
 		}
 		for i := range v.Len() {
-			dirtyText(v.Index(i), at+"/"+strconv.Itoa(i), fields)
+			_, each, _ := strings.Cut(tag, "dive,")
+			checkText(v.Index(i), at+"/"+strconv.Itoa(i), each, fields)
 		}
 	case reflect.Map:
 		for _, k := range v.MapKeys() {
-			dirtyText(k, at, fields)
-			dirtyText(v.MapIndex(k), at+"/"+k.String(), fields)
+			checkText(k, at, "", fields)
+			checkText(v.MapIndex(k), at+"/"+k.String(), "", fields)
 		}
 	case reflect.Struct:
 		for i := range v.NumField() {
@@ -180,10 +186,16 @@ func dirtyText(v reflect.Value, at string, fields *[]Field) {
 				continue
 			}
 			if f.Anonymous && name == "" {
-				dirtyText(v.Field(i), at, fields)
+				checkText(v.Field(i), at, "", fields)
 				continue
 			}
-			dirtyText(v.Field(i), at+"/"+name, fields)
+			checkText(v.Field(i), at+"/"+name, f.Tag.Get("validate"), fields)
 		}
 	}
+}
+
+// needed says whether a `validate` tag wants the value itself, and not its elements, to be there.
+func needed(tag string) bool {
+	own, _, _ := strings.Cut(tag, "dive")
+	return slices.Contains(strings.Split(own, ","), "required")
 }

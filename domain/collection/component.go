@@ -172,7 +172,7 @@ func (c *Component) Facts() ComponentFacts {
 // check validates facts by themselves, with every fault at once. validated is what the command's own
 // tags say.
 func (f ComponentFacts) check(validated error) error {
-	fields := append(measures(f.Dimensions, f.MassKG), blank("/name", f.Name)...)
+	fields := measures(f.Dimensions, f.MassKG)
 	if f.Removal == Never && strings.TrimSpace(f.RemovalReason) == "" {
 		fields = append(fields, domain.Field{Pointer: "/removal_reason", Rule: "C2", Message: "Say why it can never be taken off (rule C2)."})
 	}
@@ -277,7 +277,7 @@ func (s *Sheet) ChangeComponent(by domain.Actor, id domain.ID, version int64, f 
 
 // Attribute says anew whether a component belongs to the first make. The line before it stays (C3).
 func (s *Sheet) Attribute(by domain.Actor, id domain.ID, n NewAttribution, at time.Time) (Change, error) {
-	if err := together(domain.Validate(n), domain.InvalidFields(blank("/evidence", n.Evidence))); err != nil {
+	if err := domain.Validate(n); err != nil {
 		return Change{}, err
 	}
 	c := s.Component(id)

@@ -213,8 +213,6 @@ func (f ObjectFacts) check() error {
 			fields = append(fields, domain.Field{Pointer: "/former_numbers/" + strconv.Itoa(i), Rule: "required", Message: "This is needed."})
 		}
 	}
-	fields = append(fields, blank("/title", f.Title)...)
-	fields = append(fields, blank("/department", f.Department)...)
 	fields = append(fields, measures(f.Dimensions, f.MassKG)...)
 	if f.Number == "" {
 		numberErr = nil // said already

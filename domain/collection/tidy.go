@@ -36,14 +36,6 @@ func finer(pointer string, d *decimal.Decimal, decimals int32) []domain.Field {
 	return []domain.Field{{Pointer: pointer, Rule: "decimals", Message: "At most " + strconv.Itoa(int(decimals)) + " decimals are kept."}}
 }
 
-// blank notes a needed text that holds nothing but spaces. An empty one is noted by its own tag.
-func blank(pointer, text string) []domain.Field {
-	if text == "" || strings.TrimSpace(text) != "" {
-		return nil
-	}
-	return []domain.Field{{Pointer: pointer, Rule: "required", Message: "This is needed."}}
-}
-
 // together is the faults of several checks as one error, or the first error that is no fault of a
 // field.
 func together(errs ...error) error {

@@ -182,6 +182,16 @@ func (l *Loan) Sign(by domain.Actor, number int, n NewSignature, site domain.Sit
 		if number != len(l.Agreements) || l.State != Issued {
 			return domain.RefuseState("L3", "Version "+decimals(number)+" no longer says what is agreed; sign the version that is in force, when it is issued.")
 		}
+		var fields []domain.Field
+		if s.Name != "" {
+			fields = append(fields, domain.Field{Pointer: "/name", Rule: "own", Message: "For the museum you sign with your own name; leave this out."})
+		}
+		if s.SignedOn != "" && s.SignedOn != today {
+			fields = append(fields, domain.Field{Pointer: "/signed_on", Rule: "own", Message: "For the museum you sign today; leave this out."})
+		}
+		if err := domain.InvalidFields(fields); err != nil {
+			return err
+		}
 		s.Name, s.SignedOn = by.Name, today
 	} else {
 		var fields []domain.Field

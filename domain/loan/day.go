@@ -62,7 +62,7 @@ func period(from, until Day, fromAt, untilAt string) []domain.Field {
 		day Day
 		at  string
 	}{{from, fromAt}, {until, untilAt}} {
-		if d.day < firstDay || d.day > lastDay {
+		if _, ok := d.day.noon(); !ok || d.day < firstDay || d.day > lastDay {
 			fields = append(fields, domain.Field{Pointer: d.at, Rule: "range", Message: "A day between 1900 and 2200, such as 2026-02-06."})
 		}
 	}

@@ -260,12 +260,15 @@ func (m *museum) send(ctx context.Context, q *request) *answer {
 
 var errTakenBack = errors.New("taken back")
 
-// try sends a request and takes back what it did.
-func (m *museum) try(q *request) *answer {
+// try sends a request and takes back what it did. look may look at what it did before that.
+func (m *museum) try(q *request, look ...func(ctx context.Context, a *answer)) *answer {
 	m.t.Helper()
 	var a *answer
 	if err := m.DB.Do(m.t.Context(), func(ctx context.Context) error {
 		a = m.send(ctx, q)
+		for _, l := range look {
+			l(ctx, a)
+		}
 		return errTakenBack
 	}); !errors.Is(err, errTakenBack) {
 		m.t.Fatalf("%s: %v", q.o.name(), err)

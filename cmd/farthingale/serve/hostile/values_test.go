@@ -48,48 +48,71 @@ var texts = []naughty{
 // raw is JSON that no encoder writes.
 type raw string
 
-// others is sent to every field of a body: every type of JSON, the edges of numbers, and bytes that
-// are not JSON.
-var others = []struct {
+// other is a value of a body. of says to which kinds of fields it is sent: "" to all.
+type other struct {
 	what  string
 	value raw
-}{
-	{"null", `null`},
-	{"a truth", `true`},
-	{"a number", `1`},
-	{"zero", `0`},
-	{"minus zero", `-0`},
-	{"a negative number", `-1`},
-	{"a fraction", `1.5`},
-	{"a tiny number", `1e-400`},
-	{"infinity by exponent", `1e999`},
-	{"minus infinity by exponent", `-1e999`},
-	{"a number past 64 bits", `99999999999999999999`},
-	{"a number of 400 digits", raw("1" + strings.Repeat("0", 400))},
-	{"a text", `"x"`},
-	{"an empty text", `""`},
-	{"a space", `" "`},
-	{"not a number, as text", `"NaN"`},
-	{"infinity, as text", `"-Infinity"`},
-	{"a large exponent, as text", `"1e999999999"`},
-	{"a small exponent, as text", `"1e-999999999"`},
-	{"an identifier with a prefix", `"urn:uuid:01890a5d-ac96-774b-bcce-b302099a8057"`},
-	{"an identifier in braces", `"{01890a5d-ac96-774b-bcce-b302099a8057}"`},
-	{"an identifier without strokes", `"01890a5dac96774bbcceb302099a8057"`},
-	{"a list", `[]`},
-	{"a list of null", `[null]`},
-	{"an object", `{}`},
-	{"NaN", `NaN`},
-	{"hexadecimal", `0x10`},
-	{"a leading zero", `007`},
-	{"bytes that are not UTF-8", "\"a\xff\xfe\""},
-	{"an overlong form of a slash", "\"a\xc0\xaf\""},
-	{"a surrogate in UTF-8", "\"a\xed\xa0\x80\""},
-	{"a lone high surrogate", `"a\ud800"`},
-	{"a lone low surrogate", `"a\udfffb"`},
-	{"an unknown escape", `"a\x41"`},
-	{"a raw line feed", "\"a\nb\""},
-	{"a comment", `/* a */ 1`},
+	of    string
+}
+
+// others are every type of JSON for every field; the edges of numbers for numbers, the numbers that are
+// none and the ill-formed bytes for texts, as which decimals are written too.
+var others = []other{
+	{"null", `null`, ""},
+	{"a truth", `true`, ""},
+	{"a number", `1`, ""},
+	{"a fraction", `1.5`, ""},
+	{"infinity by exponent", `1e999`, ""},
+	{"a text", `"x"`, ""},
+	{"an empty text", `""`, ""},
+	{"a list", `[]`, ""},
+	{"a list of null", `[null]`, ""},
+	{"an object", `{}`, ""},
+	{"NaN", `NaN`, ""},
+	{"bytes that are not UTF-8", "\"a\xff\xfe\"", ""},
+	{"a lone high surrogate", `"a\ud800"`, ""},
+
+	{"zero", `0`, "number"},
+	{"minus zero", `-0`, "number"},
+	{"a negative number", `-1`, "number"},
+	{"a tiny number", `1e-400`, "number"},
+	{"minus infinity by exponent", `-1e999`, "number"},
+	{"a number past 32 bits", `4294967297`, "number"},
+	{"a number past 64 bits", `99999999999999999999`, "number"},
+	{"a number of 400 digits", raw("1" + strings.Repeat("0", 400)), "number"},
+	{"a number as text", `"5"`, "number"},
+	{"hexadecimal", `0x10`, "number"},
+	{"a leading zero", `007`, "number"},
+
+	{"a space", `" "`, "text"},
+	{"a negative number, as text", `"-1"`, "text"},
+	{"not a number, as text", `"NaN"`, "text"},
+	{"infinity, as text", `"-Infinity"`, "text"},
+	{"a large exponent, as text", `"1e999999999"`, "text"},
+	{"a small exponent, as text", `"1e-999999999"`, "text"},
+	{"a number of 400 digits, as text", raw(`"1` + strings.Repeat("0", 400) + `"`), "text"},
+	{"an identifier with a prefix", `"urn:uuid:01890a5d-ac96-774b-bcce-b302099a8057"`, "text"},
+	{"an identifier in braces", `"{01890a5d-ac96-774b-bcce-b302099a8057}"`, "text"},
+	{"an identifier without strokes", `"01890a5dac96774bbcceb302099a8057"`, "text"},
+	{"no day of the calendar", `"2026-02-30"`, "text"},
+	{"a day before all others", `"0000-00-00"`, "text"},
+	{"a time past all others", `"+1000000-01-01T00:00:00Z"`, "text"},
+	{"an overlong form of a slash", "\"a\xc0\xaf\"", "text"},
+	{"a surrogate in UTF-8", "\"a\xed\xa0\x80\"", "text"},
+	{"a lone low surrogate", `"a\udfffb"`, "text"},
+	{"an unknown escape", `"a\x41"`, "text"},
+	{"a raw line feed", "\"a\nb\"", "text"},
+}
+
+// sent says whether the value is sent to a field of a kind of the contract.
+func (o other) sent(kind string) bool {
+	switch o.of {
+	case "number":
+		return kind == "integer" || kind == "number"
+	case "text":
+		return kind == "string"
+	}
+	return true
 }
 
 // parses says whether raw is JSON after RFC 8259 and I-JSON (RFC 7493): then only the schema can object.

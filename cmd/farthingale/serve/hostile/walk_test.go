@@ -2,6 +2,7 @@ package hostile_test
 
 import (
 	"bytes"
+	"context"
 	"encoding/json"
 	"fmt"
 	"io"
@@ -15,6 +16,7 @@ import (
 	"sync/atomic"
 	"testing"
 
+	"farthingale/api"
 	"farthingale/cmd/farthingale/serve/servetest"
 	"farthingale/cmd/farthingale/serve/servetest/contract"
 	"farthingale/openapi"
@@ -29,6 +31,9 @@ type spoilt struct {
 	names   []string // of which a refusal names one: a pointer, a parameter, a header
 	shown   string   // text that is shown back as typed, when it was accepted
 }
+
+// dry takes back also what must be refused, so that one finding does not lead to others.
+var dry = os.Getenv("FARTHINGALE_DRY") != ""
 
 // walk sends the spoilt requests of all operations.
 type walk struct {
@@ -77,7 +82,7 @@ func TestEveryOperationTakesHostileInput(t *testing.T) {
 		})
 	}
 	group.Wait()
-	if only == "" && (fields.Load() < 1500 || sent.Load() < 20_000) {
+	if only == "" && (fields.Load() < 1300 || sent.Load() < 20_000) {
 		t.Errorf("only %d fields and %d requests", fields.Load(), sent.Load())
 	}
 	t.Logf("%d operations, %d fields and parameters, %d requests: %d refused, %d accepted", walked, fields.Load(), sent.Load(), refused.Load(), taken.Load())
@@ -92,6 +97,7 @@ func (w *walk) operation(o *operation) {
 	}
 	w.touched()
 	before := w.files()
+	w.checkTexts(base)
 	for _, s := range slices.Concat(w.spoiltBody(base), w.spoiltWhole(base), w.spoiltParameters(base), w.spoiltTokens(base)) {
 		if !w.check(s) {
 			break // the museum is no longer what the base was made for
@@ -130,8 +136,12 @@ func (w *walk) check(s spoilt) bool {
 		w.t.Errorf("%s: %s: %s\n\t%d %s", s.o.name(), s.what, fmt.Sprintf(format, arguments...), a.status, body)
 	}
 	var a *answer
-	if os.Getenv("FARTHINGALE_DRY") != "" || !s.refused && !s.o.reads() {
-		a = w.try(s.request)
+	if dry || !s.refused && !s.o.reads() {
+		a = w.try(s.request, func(ctx context.Context, a *answer) {
+			if s.shown != "" && a.status < 300 && !w.shows(ctx, s.request, a, s.shown) {
+				fault(a, "is not shown back as typed")
+			}
+		})
 		if a.status >= 300 && a.status < 500 {
 			a = w.send(w.t.Context(), s.request) // for what a refusal leaves behind
 		}
@@ -146,14 +156,11 @@ func (w *walk) check(s spoilt) bool {
 		if s.refused {
 			fault(a, "was accepted")
 			w.touched()
-			return os.Getenv("FARTHINGALE_DRY") != "" || s.o.reads()
+			return dry || s.o.reads()
 		}
 		a.Request.Body = io.NopCloser(bytes.NewReader(s.encoded()))
 		for _, wrong := range w.contract.Hold(a.Request, a.recorded.Result()) {
 			fault(a, "%s", wrong)
-		}
-		if s.shown != "" && !shows(a.body, s.shown) {
-			fault(a, "is not shown back as typed")
 		}
 	default:
 		w.refused.Add(1)
@@ -173,6 +180,9 @@ func (w *walk) checkRefusal(s spoilt, a *answer, fault func(a *answer, format st
 		return
 	}
 	var document any
+	if a.status == http.StatusRequestedRangeNotSatisfiable && len(w.contract.Hold(a.Request, a.recorded.Result())) == 0 {
+		return
+	}
 	if err := json.Unmarshal(a.body, &document); err != nil || a.header.Get("Content-Type") != "application/problem+json" {
 		fault(a, "the refusal is no problem document but %s", a.header.Get("Content-Type"))
 		return
@@ -203,20 +213,45 @@ func (w *walk) checkRefusal(s spoilt, a *answer, fault func(a *answer, format st
 			return
 		}
 	}
+	if p.Rule != "" && len(p.Missing) > 0 { // a numbered rule lists what must be there first
+		return
+	}
 	fault(a, "names none of %q", s.names)
 }
 
-// shows says whether some text of a JSON document is the text, or holds it.
-func shows(body []byte, text string) bool {
+// shows says whether the answer to an act, or what the record of events says of it, holds the text as it
+// was typed, but for spaces at its ends, and for the dividers of a kind, which are typed in two ways.
+func (w *walk) shows(ctx context.Context, q *request, a *answer, text string) bool {
+	if holds(a.body, text) {
+		return true
+	}
+	events := &request{o: &operation{method: http.MethodGet, path: "/events"}, as: w.people[0], header: http.Header{}}
+	if holds(w.send(ctx, events).body, text) {
+		return true
+	}
+	var made struct {
+		Handling string `json:"handling_id"`
+	}
+	if json.Unmarshal(a.body, &made) != nil || made.Handling == "" {
+		return false
+	}
+	handling := &request{o: &operation{method: http.MethodGet, path: "/handlings/{id}"}, as: w.people[0], path: map[string]string{"id": made.Handling}, header: http.Header{}}
+	return holds(w.send(ctx, handling).body, text)
+}
+
+// holds says whether some text of a JSON document holds the text.
+func holds(body []byte, text string) bool {
 	var v any
 	if json.Unmarshal(body, &v) != nil {
 		return false
 	}
+	fold := func(s string) string { return strings.Join(strings.Fields(strings.ReplaceAll(s, ">", "›")), "") }
+	text = strings.Trim(fold(text), "›")
 	var look func(v any) bool
 	look = func(v any) bool {
 		switch v := v.(type) {
 		case string:
-			return strings.Contains(v, strings.TrimSpace(text))
+			return strings.Contains(fold(v), text)
 		case []any:
 			return slices.ContainsFunc(v, look)
 		case map[string]any:
@@ -229,6 +264,88 @@ func shows(body []byte, text string) bool {
 		return false
 	}
 	return look(v)
+}
+
+// decoded says that a schema's text is read by the decoder, which stops at the first that it cannot read.
+func decoded(schema map[string]any) bool {
+	pattern, _ := schema["pattern"].(string)
+	return schema["format"] == "uuid" || schema["format"] == "date-time" || strings.Contains(pattern, "[0-9]")
+}
+
+// checkTexts puts each text into all fields at once that take one: first into those that must refuse
+// it, of which every one is named, since all faults are told at once; then into those that may keep it.
+func (w *walk) checkTexts(base *request) {
+	o := base.o
+	if o.json() == "" {
+		return
+	}
+	words := w.words()
+	var fields []field
+	for _, f := range w.doc.fields(o.json(), nil, true) {
+		if _, schema := w.doc.resolve(f.schema); kind(schema) == "string" && !decoded(schema) {
+			fields = append(fields, f)
+		}
+	}
+	for _, v := range texts {
+		value := written(v.text)
+		with := func(fields []field) *request {
+			q := base.clone()
+			for _, f := range fields {
+				q.body = w.reach(q, words, f)
+				put(q.body, f.path, value)
+			}
+			return q
+		}
+		alone := func(f field, refused bool) {
+			s := spoilt{request: with([]field{f}), what: f.pointer() + " is " + v.what, refused: refused, status: []int{http.StatusUnprocessableEntity}, names: []string{f.pointer()}}
+			if f.path[len(f.path)-1] != "password" {
+				s.shown = v.text
+			}
+			w.check(s)
+		}
+		var bad, free []field
+		for _, f := range fields {
+			switch {
+			case !v.kept || !w.doc.validJSON(f.schema, value):
+				bad = append(bad, f)
+			case at(base.body, f.path) != nil:
+				free = append(free, f)
+			default: // a rule wants something else in its place
+				alone(f, false)
+			}
+		}
+		if len(bad) > 0 {
+			s := spoilt{request: with(bad), what: fmt.Sprintf("%d texts are %s", len(bad), v.what), refused: true, status: []int{http.StatusUnprocessableEntity}}
+			w.check(s)
+			p := w.send(w.t.Context(), s.request).problem()
+			for _, f := range bad {
+				if !slices.ContainsFunc(p.Errors, func(e api.Pointed) bool { return e.Pointer == "#"+f.pointer() }) {
+					alone(f, true)
+				}
+			}
+		}
+		for len(free) > 0 {
+			s := spoilt{request: with(free), what: fmt.Sprintf("%d texts are %s", len(free), v.what)}
+			p := w.try(s.request).problem()
+			rest := slices.DeleteFunc(slices.Clone(free), func(f field) bool {
+				return slices.ContainsFunc(p.Errors, func(e api.Pointed) bool { return e.Pointer == "#"+f.pointer() })
+			})
+			if len(p.Errors) > 0 && len(rest) < len(free) {
+				w.check(s) // refused with words; the others are tried without these
+				free = rest
+				continue
+			}
+			if p.Status >= 400 { // a rule; one by one
+				for _, f := range free {
+					alone(f, false)
+				}
+				break
+			}
+			s.shown = v.text
+			w.check(s)
+			break
+		}
+	}
 }
 
 // spoiltBody spoils every field of a JSON body.
@@ -262,7 +379,16 @@ func (w *walk) spoiltBody(base *request) (all []spoilt) {
 			all = append(all, s)
 		}
 		for _, v := range others {
+			if !v.sent(kind(schema)) {
+				continue
+			}
 			s := spoilt{refused: !w.doc.validJSON(f.schema, v.value)}
+			if n := len(f.path); !v.value.parses() && n > 0 {
+				s.names = []string{f.pointer(), "Look at " + field{path: f.path[:n-1]}.pointer()}
+				if n == 1 {
+					s.names[1] = "not JSON"
+				}
+			}
 			if !v.value.parses() {
 				s.refused, s.status = true, []int{http.StatusBadRequest, http.StatusUnprocessableEntity}
 			}
@@ -272,14 +398,9 @@ func (w *walk) spoiltBody(base *request) (all []spoilt) {
 			}
 			add(v.what, v.value, s)
 		}
-		if kind(schema) == "string" {
+		if kind(schema) == "string" && decoded(schema) {
 			for _, v := range texts {
-				value := written(v.text)
-				s := spoilt{refused: !v.kept || !w.doc.validJSON(f.schema, value)}
-				if !s.refused && f.path[len(f.path)-1] != "password" {
-					s.shown = v.text
-				}
-				add(v.what, value, s)
+				add(v.what, written(v.text), spoilt{refused: true})
 			}
 		}
 		if most, ok := schema["maxLength"].(float64); ok && schema["format"] == nil {
@@ -396,7 +517,7 @@ func (w *walk) spoiltWhole(base *request) (all []spoilt) {
 	const json = "application/json"
 	add("no body", json, []byte{}, http.StatusBadRequest)
 	add("a body of spaces", json, []byte("  \n"), http.StatusBadRequest)
-	add("half a body", json, whole[:len(whole)/2+1], http.StatusBadRequest)
+	add("half a body", json, whole[:max(1, len(whole)/2)], http.StatusBadRequest)
 	add("two bodies", json, append(slices.Clone(whole), whole...), http.StatusBadRequest)
 	add("a body behind a byte order mark", json, append([]byte("\ufeff"), whole...), http.StatusBadRequest)
 	add("a body in UTF-16", json, []byte("{\x00}\x00"), http.StatusBadRequest)
@@ -438,12 +559,22 @@ func (w *walk) spoiltParameters(base *request) (all []spoilt) {
 	return append(all, s)
 }
 
-// words of parameters: texts, and numbers that are none.
-func parameterTexts() []naughty {
+// parameterTexts are the values for a parameter of a kind and a format of the contract.
+func parameterTexts(kind, format string) []naughty {
 	all := slices.Clone(texts)
-	for _, text := range []string{"0", "-1", "1.5", "1e3", "1e999", "-0", "+1", "01", "0x10", "99999999999999999999", "NaN", "Infinity", "true", "yes", "[]", "{}", "a,b", "a b", ".", "..",
-		"00000000-0000-0000-0000-000000000000", "{01890a5d-ac96-774b-bcce-b302099a8057}", "urn:uuid:01890a5d-ac96-774b-bcce-b302099a8057", "01890a5dac96774bbcceb302099a8057", "01890A5D-AC96-774B-BCCE-B302099A8057",
-		"9999-99-99", "2026-02-30", "0000-00-00", "-5000000-01-01", "2026-02-06T25:00:00Z", "+1000000-01-01T00:00:00Z", "0001-01-01", "9999-12-31T23:59:60Z"} {
+	more := []string{"0", "-1", "99999999999999999999", "NaN", "a,b"}
+	switch {
+	case kind == "integer":
+		more = append(more, "1.5", "1e3", "1e999", "-0", "+1", "01", "0x10", "Infinity", "true", "١")
+	case kind == "boolean":
+		more = append(more, "yes", "TRUE", "on")
+	case format == "uuid":
+		more = append(more, "00000000-0000-0000-0000-000000000000", "{01890a5d-ac96-774b-bcce-b302099a8057}", "urn:uuid:01890a5d-ac96-774b-bcce-b302099a8057",
+			"01890a5dac96774bbcceb302099a8057", "01890A5D-AC96-774B-BCCE-B302099A8057")
+	default:
+		more = append(more, "[]", "{}", "9999-99-99", "2026-02-30", "0000-00-00", "-5000000-01-01", "2026-02-06T25:00:00Z", "+1000000-01-01T00:00:00Z", "0001-01-01", "9999-12-31", "9999-12-31T23:59:60Z")
+	}
+	for _, text := range more {
 		all = append(all, naughty{what: text, text: text, kept: true})
 	}
 	return append(all, naughty{"bad UTF-8", "a\xff\xfe", false}, naughty{"half of a character", "\xc3", false}, naughty{"a surrogate in UTF-8", "\xed\xa0\x80", false},
@@ -451,10 +582,9 @@ func parameterTexts() []naughty {
 }
 
 func (w *walk) spoiltPath(base *request, p parameter) (all []spoilt) {
-	for _, v := range parameterTexts() {
-		if v.text == "." || v.text == ".." {
-			continue // a client resolves these
-		}
+	_, schema := w.doc.resolve(p.schema)
+	format, _ := schema["format"].(string)
+	for _, v := range parameterTexts(kind(schema), format) {
 		s := spoilt{request: base.clone(), what: "{" + p.name + "} is " + v.what, refused: true, status: []int{http.StatusNotFound}}
 		s.path[p.name] = v.text
 		all = append(all, s)
@@ -470,7 +600,9 @@ func (w *walk) spoiltQuery(base *request, p parameter) (all []spoilt) {
 		s.query.Set(p.name, value)
 		all = append(all, s)
 	}
-	for _, v := range parameterTexts() {
+	_, schema := w.doc.resolve(p.schema)
+	format, _ := schema["format"].(string)
+	for _, v := range parameterTexts(kind(schema), format) {
 		add(v.what, v.text, v.kept)
 	}
 	add("over-long", strings.Repeat("a", 4001), false)
@@ -486,11 +618,8 @@ func (w *walk) spoiltQuery(base *request, p parameter) (all []spoilt) {
 		}
 		all = append(all, s)
 	}
-	// An empty parameter is one that is not given.
-	s := spoilt{request: base.clone(), what: p.name + " is empty"}
-	s.query = orNew(s.query)
-	s.query.Set(p.name, "")
-	return append(all, s)
+	add("empty", "", true)
+	return all
 }
 
 // validText says whether a parameter's text is what its schema allows.
