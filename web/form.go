@@ -3,6 +3,7 @@ package web
 import (
 	"encoding"
 	"errors"
+	"mime"
 	"net/http"
 	"net/url"
 	"reflect"
@@ -251,6 +252,18 @@ func (s *Server) read(sent url.Values, command any) (version int64, typed url.Va
 	return version, form.values(), domain.InvalidFields(r.faults)
 }
 
+// readForm sees that a form came, whole and no other kind of content, before anything is done by it.
+func readForm(c echo.Context) error {
+	kind, _, err := mime.ParseMediaType(c.Request().Header.Get("Content-Type"))
+	if err != nil || kind != echo.MIMEApplicationForm && kind != echo.MIMEMultipartForm {
+		return &domain.Error{Kind: domain.KindUnsupported, Code: "form", Message: "The pages take forms only. Programs use the API."}
+	}
+	if _, err := c.FormParams(); err != nil {
+		return unreadableForm(err)
+	}
+	return nil
+}
+
 func unreadableForm(err error) error {
 	var large *http.MaxBytesError
 	if errors.As(err, &large) {
@@ -428,7 +441,13 @@ func (r *formReader) into(v reflect.Value, b *branch, at string) {
 			v.SetString(strings.ReplaceAll(strings.TrimSpace(b.typed[0]), "\r\n", "\n"))
 		}
 	case reflect.Bool:
-		v.SetBool(text == "true" || text == "on")
+		switch text {
+		case "true", "on":
+			v.SetBool(true)
+		case "", "false":
+		default:
+			bad("type", "Tick it or leave it.")
+		}
 	case reflect.Int, reflect.Int64, reflect.Int32, reflect.Int16:
 		if text != "" {
 			n, err := strconv.ParseInt(text, 10, v.Type().Bits())

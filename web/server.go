@@ -256,6 +256,11 @@ func (s *Server) route(g *echo.Group, method, path string, act domain.Act, h ech
 				return err
 			}
 		}
+		if method == http.MethodPost && !s.uploads[path] {
+			if err := readForm(c); err != nil {
+				return err
+			}
+		}
 		return h(c)
 	}
 	g.Add(method, path, checked)

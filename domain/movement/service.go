@@ -178,6 +178,9 @@ func (s *Service) PlaceByCode(ctx context.Context, by domain.Actor, code string)
 	if err := by.May(Read); err != nil {
 		return nil, err
 	}
+	if !domain.CleanText(code) {
+		return nil, domain.NotFound("There is no such place.")
+	}
 	p, err := s.store.PlaceByCode(ctx, strings.TrimSpace(code))
 	if err == nil && !p.VisibleTo(by) {
 		return nil, domain.NotFound("There is no place with this code.")

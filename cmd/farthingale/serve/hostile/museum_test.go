@@ -46,8 +46,7 @@ func newMuseum(t testing.TB, doc *document) *museum {
 		s.Log = slog.New(slog.DiscardHandler) // refusals by the thousand
 	})
 	ground := m.Ground()
-	m.samples = m.SamplesOn(ground)
-	m.Stages(ground)
+	m.samples = append(m.SamplesOn(ground), m.Stages(ground)...)
 	everything := m.PersonOf("Olga Everything", []string{servetest.Department}, domain.Roles...)
 	m.people = []servetest.Someone{everything}
 	seen := map[domain.ID]bool{}

@@ -287,3 +287,53 @@ func defaults(n *html.Node, values url.Values) {
 		defaults(c, values)
 	}
 }
+
+// PageForm is a form of a page, as it would be sent if nobody touched it.
+type PageForm struct {
+	Action    string // resolved
+	Get       bool
+	Multipart bool
+	Values    url.Values
+	Kinds     map[string]string // of its fields by name: "text", "textarea", "select", "hidden" …
+}
+
+// Forms lists the forms of the page.
+func (p *Page) Forms() []PageForm {
+	p.b.h.t.Helper()
+	base, err := url.Parse(p.Path)
+	if err != nil {
+		p.b.h.t.Fatal(err)
+	}
+	var all []PageForm
+	for n := range p.Root.Descendants() {
+		if n.Type != html.ElementNode || n.Data != "form" {
+			continue
+		}
+		to, err := base.Parse(attribute(n, "action"))
+		if err != nil {
+			p.b.h.t.Fatalf("%s: %v", p.Path, err)
+		}
+		to.Fragment = ""
+		f := PageForm{Action: to.String(), Get: !strings.EqualFold(attribute(n, "method"), http.MethodPost), Multipart: attribute(n, "enctype") == "multipart/form-data", Values: url.Values{}, Kinds: map[string]string{}}
+		defaults(n, f.Values)
+		for c := range n.Descendants() {
+			name := attribute(c, "name")
+			if c.Type != html.ElementNode || name == "" || c.Data == "button" {
+				continue
+			}
+			f.Kinds[name] = c.Data
+			if c.Data == "input" {
+				f.Kinds[name] = attribute(c, "type")
+			}
+		}
+		all = append(all, f)
+	}
+	return all
+}
+
+// Typed collects what the fields of all forms of a page hold.
+func Typed(root *html.Node) url.Values {
+	values := url.Values{}
+	defaults(root, values)
+	return values
+}

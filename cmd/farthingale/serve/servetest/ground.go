@@ -107,9 +107,8 @@ func JPEG(shade uint8) []byte {
 }
 
 // Stages brings loans and treatments to the stages that no page needs a sample of, so that every act
-// finds something that it may be done to.
-func (h *House) Stages(g *Ground) {
+// finds something that it may be done to, and gives their pages.
+func (h *House) Stages(g *Ground) []Sample {
 	h.t.Helper()
-	loansOnTheirWay(h, g)
-	treatmentsOnTheirWay(h, g)
+	return append(loansOnTheirWay(h, g), treatmentsOnTheirWay(h, g)...)
 }

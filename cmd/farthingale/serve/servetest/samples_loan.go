@@ -179,7 +179,7 @@ func loanSamples(h *House, g *Ground) []Sample {
 
 // loansOnTheirWay brings a loan of one object each to the stages that the samples of the pages leave
 // out, from agreed to returned.
-func loansOnTheirWay(h *House, g *Ground) {
+func loansOnTheirWay(h *House, g *Ground) (samples []Sample) {
 	h.t.Helper()
 	ctx := h.t.Context()
 	l := &lender{h: h, g: g}
@@ -213,5 +213,9 @@ func loansOnTheirWay(h *House, g *Ground) {
 		for _, stage := range stages[:last+1] {
 			stage()
 		}
+		for _, role := range []domain.Role{domain.Registrar, domain.Conservator} {
+			samples = append(samples, Sample{Route: "GET /loans/:id", Path: "/loans/" + l.x.Reference, As: g.People[role]})
+		}
 	}
+	return samples
 }

@@ -188,7 +188,7 @@ func (h *House) decided(ctx context.Context, g *Ground, t *treatment.Treatment, 
 
 // treatmentsOnTheirWay brings treatments to the stages that the samples of the pages leave out: under
 // way with and without a report and an amendment that lacks nothing, and completed.
-func treatmentsOnTheirWay(h *House, g *Ground) {
+func treatmentsOnTheirWay(h *House, g *Ground) (samples []Sample) {
 	h.t.Helper()
 	ctx, by := h.t.Context(), g.People[domain.Conservator].Actor
 	for _, steps := range []int{4, 3, 2} {
@@ -202,7 +202,9 @@ func treatmentsOnTheirWay(h *House, g *Ground) {
 				h.t.Fatal(err)
 			}
 		}
+		samples = append(samples, Sample{Route: "GET /treatments/:id", Path: "/treatments/" + t.ID.String(), As: g.People[domain.Conservator]})
 	}
+	return samples
 }
 
 // Completed is a treatment that was proposed, approved, carried out and completed, and waits to be signed
