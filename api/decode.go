@@ -5,7 +5,6 @@ import (
 	"io"
 	"mime"
 	"reflect"
-	"regexp"
 	"strings"
 
 	"github.com/go-json-experiment/json"
@@ -52,11 +51,10 @@ var strict = json.JoinUnmarshalers(
 		if err != nil {
 			return err
 		}
-		if len(text) > decimalMost || !decimalForm.MatchString(text) {
+		if *v, err = domain.ParseDecimal(text); err != nil {
 			return errForm
 		}
-		*v, err = decimal.NewFromString(text)
-		return err
+		return nil
 	}),
 	json.UnmarshalFromFunc(func(d *jsontext.Decoder, v *domain.ID) error {
 		text, err := stringOf(d)
@@ -80,13 +78,7 @@ var strict = json.JoinUnmarshalers(
 	}),
 )
 
-var (
-	decimalForm = regexp.MustCompile(`^-?[0-9]+([.][0-9]+)?$`)
-	errForm     = errors.New("another form is wanted")
-)
-
-// decimalMost is the most characters of a decimal number.
-const decimalMost = 60
+var errForm = errors.New("another form is wanted")
 
 // stringOf reads the next value, which must be a string.
 func stringOf(d *jsontext.Decoder) (string, error) {

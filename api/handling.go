@@ -36,7 +36,7 @@ func queryTime(c echo.Context, name string) (*time.Time, error) {
 		return nil, nil
 	}
 	for _, layout := range []string{time.DateOnly, time.RFC3339} {
-		if t, err := time.Parse(layout, text); err == nil {
+		if t, err := time.Parse(layout, text); err == nil && domain.TimeKept(t) {
 			return &t, nil
 		}
 	}

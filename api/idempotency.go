@@ -23,8 +23,8 @@ func (s *Server) idempotent(next echo.HandlerFunc) echo.HandlerFunc {
 		if key == "" {
 			return next(c)
 		}
-		if len(key) > 200 || !domain.CleanText(key) {
-			return &domain.Error{Kind: domain.KindUnparseable, Code: "idempotency_key", Message: "An Idempotency-Key has 1 to 200 characters."}
+		if err := checkKey(key); err != nil {
+			return err
 		}
 		body, sum, err := replayable(c.Request())
 		if err != nil {
@@ -66,6 +66,16 @@ func (s *Server) idempotent(next echo.HandlerFunc) echo.HandlerFunc {
 		_, err = original.Write(answer.Body)
 		return err
 	}
+}
+
+// keyMost is the most bytes of an Idempotency-Key.
+const keyMost = 200
+
+func checkKey(key string) error {
+	if key == "" || len(key) > keyMost || !domain.CleanText(key) {
+		return &domain.Error{Kind: domain.KindUnparseable, Code: "idempotency_key", Message: "An Idempotency-Key has 1 to 200 characters."}
+	}
+	return nil
 }
 
 // keptBody is a body that can be read again and again.

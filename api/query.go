@@ -51,16 +51,24 @@ var queries = sync.OnceValues(func() (map[string][]parameter, error) {
 	}
 	all := map[string][]parameter{}
 	for path, item := range d.Paths {
+		var shared []parameter // by all operations of the path
+		if text, ok := item["parameters"]; ok {
+			if err := json.Unmarshal(text, &shared); err != nil {
+				return nil, fmt.Errorf("%s: %w", path, err)
+			}
+		}
 		for method, text := range item {
-			if method == "parameters" { // those of the whole path are in the path itself
+			if method == "parameters" {
 				continue
 			}
-			var o struct{ Parameters []parameter }
+			var o struct {
+				Parameters []parameter `json:"parameters"`
+			}
 			if err := json.Unmarshal(text, &o); err != nil {
 				return nil, fmt.Errorf("%s %s: %w", method, path, err)
 			}
 			operation := strings.ToUpper(method) + " " + path
-			for _, p := range o.Parameters {
+			for _, p := range slices.Concat(shared, o.Parameters) {
 				if p.Ref != "" {
 					p = d.Components.Parameters[p.Ref[strings.LastIndex(p.Ref, "/")+1:]]
 				}

@@ -8,6 +8,7 @@ import (
 	"strconv"
 	"strings"
 	"sync"
+	"time"
 	"unicode"
 	"unicode/utf8"
 
@@ -29,6 +30,13 @@ func CleanText(s string) bool {
 		}
 	}
 	return true
+}
+
+// TimeKept says whether a time lies within the years that are written with four digits, in every zone:
+// others can be kept but not written down again.
+func TimeKept(t time.Time) bool {
+	year := t.UTC().Year()
+	return year >= 1 && year <= 9998
 }
 
 var validate = sync.OnceValue(func() *validator.Validate {
@@ -74,7 +82,7 @@ func isCurrency(s string) bool {
 }
 
 // Validate checks a command struct against its `validate` tags and every text in it against
-// CleanText, takes nothing but spaces for no text where one is needed, and returns all faults at once as an *Error of KindInvalid. Pointers are built from
+// CleanText and every time against TimeKept, takes nothing but spaces for no text where one is needed, and returns all faults at once as an *Error of KindInvalid. Pointers are built from
 // the json names.
 func Validate(command any) error {
 	var fields []Field
@@ -176,6 +184,12 @@ func checkText(v reflect.Value, at, tag string, fields *[]Field) {
 			checkText(v.MapIndex(k), at+"/"+k.String(), "", fields)
 		}
 	case reflect.Struct:
+		if t, ok := v.Interface().(time.Time); ok {
+			if !t.IsZero() && !TimeKept(t) {
+				*fields = append(*fields, Field{Pointer: at, Rule: "range", Message: "A time between the years 1 and 9998."})
+			}
+			return
+		}
 		for i := range v.NumField() {
 			f := v.Type().Field(i)
 			if !f.IsExported() {

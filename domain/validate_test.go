@@ -3,6 +3,7 @@ package domain_test
 import (
 	"errors"
 	"testing"
+	"time"
 
 	"github.com/shopspring/decimal"
 
@@ -25,6 +26,28 @@ type outerFacts struct {
 }
 
 type InnerFacts = innerFacts
+
+// TestTimesAreWithinTheYearsThatAreWritten: a time that no JSON can hold is refused before it is kept.
+func TestTimesAreWithinTheYearsThatAreWritten(t *testing.T) {
+	type command struct {
+		At   time.Time  `json:"at"`
+		Also *time.Time `json:"also"`
+	}
+	for text, kept := range map[string]bool{
+		"2026-02-06T16:00:00Z": true, "0000-01-01T00:00:00Z": false, "0001-01-01T00:00:00+01:00": false, "9999-12-31T23:59:59-01:00": false, "9998-12-31T00:00:00Z": true,
+	} {
+		at, err := time.Parse(time.RFC3339, text)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := domain.Validate(command{At: at, Also: &at}); (err == nil) != kept {
+			t.Errorf("%s: %v", text, err)
+		}
+	}
+	if err := domain.Validate(command{}); err != nil {
+		t.Errorf("no time: %v", err)
+	}
+}
 
 func TestFaultsPointToTheMembersOfJSON(t *testing.T) {
 	huge, err := decimal.NewFromString("1e9999")

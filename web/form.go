@@ -13,6 +13,7 @@ import (
 	"time"
 
 	"github.com/labstack/echo/v4"
+	"github.com/shopspring/decimal"
 
 	"farthingale/domain"
 )
@@ -387,6 +388,7 @@ var (
 	textUnmarshaler = reflect.TypeFor[encoding.TextUnmarshaler]()
 	timeType        = reflect.TypeFor[time.Time]()
 	secretType      = reflect.TypeFor[domain.Secret]()
+	decimalType     = reflect.TypeFor[decimal.Decimal]()
 )
 
 func (r *formReader) into(v reflect.Value, b *branch, at string) {
@@ -421,6 +423,16 @@ func (r *formReader) into(v reflect.Value, b *branch, at string) {
 				return
 			}
 			v.Set(reflect.ValueOf(t))
+		}
+		return
+	case v.Type() == decimalType:
+		if text != "" {
+			d, err := domain.ParseDecimal(strings.Replace(text, ",", ".", 1))
+			if err != nil {
+				bad("type", "A number, such as 12.5.")
+				return
+			}
+			v.Set(reflect.ValueOf(d))
 		}
 		return
 	case reflect.PointerTo(v.Type()).Implements(textUnmarshaler):
@@ -526,7 +538,7 @@ func (r *formReader) fields(v reflect.Value, b *branch, at string, known map[str
 // offset is of the site's zone.
 func parseTime(text string, zone *time.Location) (time.Time, error) {
 	for _, layout := range []string{time.RFC3339, "2006-01-02T15:04", "2006-01-02T15:04:05", time.DateOnly} {
-		if t, err := time.ParseInLocation(layout, text, zone); err == nil {
+		if t, err := time.ParseInLocation(layout, text, zone); err == nil && domain.TimeKept(t) {
 			return t, nil
 		}
 	}

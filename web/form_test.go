@@ -326,6 +326,30 @@ func TestParseTime(t *testing.T) {
 	}
 }
 
+// FuzzParseTime: a time that is read from a form is within the years that can be written, and is read
+// again as the same.
+func FuzzParseTime(f *testing.F) {
+	for _, text := range []string{"2026-02-06T16:00", "2026-02-06T16:00:59", "2026-02-06", "2026-02-06T16:00:00-05:00", "2026-03-29T02:30", "2026-10-25T02:30", "2026-02-30", "9999-12-31T23:59:59Z", "0000-01-01", "+1000000-01-01", "٢٠٢٦-02-06", "2026-02-06T24:00", "2026-02-06T16:00:00.999999999999Z"} {
+		f.Add(text)
+	}
+	zone, err := time.LoadLocation("Europe/Berlin")
+	if err != nil {
+		f.Fatal(err)
+	}
+	f.Fuzz(func(t *testing.T, text string) {
+		at, err := parseTime(text, zone)
+		if err != nil {
+			return
+		}
+		if again, err := parseTime(at.UTC().Format(time.RFC3339Nano), zone); err != nil || !again.Equal(at) {
+			t.Errorf("%q is read as %v, and that as %v, %v", text, at, again, err)
+		}
+		if !domain.TimeKept(at) {
+			t.Errorf("%q is of the year %d", text, at.Year())
+		}
+	})
+}
+
 func FuzzDecodeForm(f *testing.F) {
 	for _, seed := range []string{
 		"title=x&count=3&methods.0.note=a&methods.0.with=b", "methods=x", "methods.00.note=x", "a.b.c.d.e.f.g.h=1", "=x", ".=x", "title.=x",

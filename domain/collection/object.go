@@ -2,7 +2,6 @@ package collection
 
 import (
 	"slices"
-	"strconv"
 	"strings"
 	"time"
 
@@ -208,13 +207,8 @@ func (s *Sheet) Deletable(signed bool) error {
 func (f ObjectFacts) check() error {
 	var fields []domain.Field
 	_, numberErr := ParseNumber(f.Number)
-	for i, n := range f.FormerNumbers {
-		if strings.TrimSpace(n) == "" {
-			fields = append(fields, domain.Field{Pointer: "/former_numbers/" + strconv.Itoa(i), Rule: "required", Message: "This is needed."})
-		}
-	}
 	fields = append(fields, measures(f.Dimensions, f.MassKG)...)
-	if f.Number == "" {
+	if strings.TrimSpace(f.Number) == "" {
 		numberErr = nil // said already
 	}
 	return together(domain.Validate(f), numberErr, domain.InvalidFields(fields))

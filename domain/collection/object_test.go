@@ -41,7 +41,7 @@ func TestObjectFaults(t *testing.T) {
 	}{
 		"good":             {func(*collection.ObjectFacts) {}, ""},
 		"nothing":          {func(f *collection.ObjectFacts) { *f = collection.ObjectFacts{} }, "/department required, /legal_status required, /number required, /title required"},
-		"blank":            {func(f *collection.ObjectFacts) { f.Number, f.Title, f.Department = " ", " ", "\t" }, "/department required, /number object_number, /title required"},
+		"blank":            {func(f *collection.ObjectFacts) { f.Number, f.Title, f.Department = " ", " ", "\t" }, "/department required, /number required, /title required"},
 		"no number":        {func(f *collection.ObjectFacts) { f.Number = "1968/14" }, "/number object_number"},
 		"too long":         {func(f *collection.ObjectFacts) { f.Title, f.Description, f.Owner = long, long, long }, "/description max, /owner max, /title max"},
 		"no date":          {func(f *collection.ObjectFacts) { f.DateMade = "about 1965" }, "/date_made edtf"},

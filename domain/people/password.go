@@ -83,12 +83,27 @@ const nobodysHash = "$argon2id$v=19$m=19456,t=2,p=1$AAAAAAAAAAAAAAAAAAAAAA$AAAAA
 // tokenPrefix marks a personal token, so that one left in a file is recognised.
 const tokenPrefix = "farthingale_"
 
+// secretBytes is the size of what is secret in a token.
+const secretBytes = 32
+
 func newSecret() (string, error) {
-	b := make([]byte, 32)
+	b := make([]byte, secretBytes)
 	if _, err := rand.Read(b); err != nil {
 		return "", fmt.Errorf("secret of a token: %w", err)
 	}
 	return tokenPrefix + base64.RawURLEncoding.EncodeToString(b), nil
+}
+
+// readSecret gives the hash of a token's secret; false when no token is written so.
+func readSecret(secret string) (hash []byte, ok bool) {
+	text, ok := strings.CutPrefix(secret, tokenPrefix)
+	if !ok || len(text) != base64.RawURLEncoding.EncodedLen(secretBytes) || strings.ContainsAny(text, "\r\n") {
+		return nil, false
+	}
+	if _, err := base64.RawURLEncoding.Strict().DecodeString(text); err != nil {
+		return nil, false
+	}
+	return secretHash(secret), true
 }
 
 func secretHash(secret string) []byte {

@@ -355,11 +355,12 @@ func (s *Service) RevokeToken(ctx context.Context, by domain.Actor, id domain.ID
 // ByToken is the acting person of a token's secret (P1), with the token's narrower scope.
 func (s *Service) ByToken(ctx context.Context, secret string) (domain.Actor, error) {
 	refused := unauthenticated("This token is unknown, expired or revoked. Make a new one on your account page.")
-	if !strings.HasPrefix(secret, tokenPrefix) || len(secret) > 100 {
+	hash, ok := readSecret(secret)
+	if !ok {
 		return domain.Actor{}, refused
 	}
 	at := s.now()
-	p, t, err := s.store.ByToken(ctx, secretHash(secret), at)
+	p, t, err := s.store.ByToken(ctx, hash, at)
 	if domain.KindOf(err) == domain.KindNotFound {
 		return domain.Actor{}, refused
 	}

@@ -12,7 +12,7 @@ import (
 	"farthingale/domain"
 )
 
-// seeds are small pictures of every kind, and the hostile ones kept in testdata.
+// seeds are small pictures of every kind, the hostile ones kept in testdata, and small ones of others.
 func seeds(f *testing.F) [][]byte {
 	m := quarters(24, 16)
 	o := binary.BigEndian
@@ -34,6 +34,11 @@ func seeds(f *testing.F) [][]byte {
 			f.Fatal(err)
 		}
 		all = append(all, b)
+	}
+	for _, b := range others(f) {
+		if len(b) < 20<<10 {
+			all = append(all, b)
+		}
 	}
 	return all
 }

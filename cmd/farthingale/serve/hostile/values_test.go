@@ -97,6 +97,8 @@ var others = []other{
 	{"no day of the calendar", `"2026-02-30"`, "text"},
 	{"a day before all others", `"0000-00-00"`, "text"},
 	{"a time past all others", `"+1000000-01-01T00:00:00Z"`, "text"},
+	{"a time before the first year", `"0000-01-01T00:00:00+01:00"`, "text"},
+	{"a time after the last year", `"9999-12-31T23:59:59-01:00"`, "text"},
 	{"an overlong form of a slash", "\"a\xc0\xaf\"", "text"},
 	{"a surrogate in UTF-8", "\"a\xed\xa0\x80\"", "text"},
 	{"a lone low surrogate", `"a\udfffb"`, "text"},

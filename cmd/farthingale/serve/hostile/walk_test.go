@@ -30,6 +30,7 @@ type spoilt struct {
 	status  []int    // with which a refusal answers
 	names   []string // of which a refusal names one: a pointer, a parameter, a header
 	shown   string   // text that is shown back as typed, when it was accepted
+	known   string   // parameter that may be refused for what it says, but not as unknown
 }
 
 // dry takes back also what must be refused, so that one finding does not lead to others.
@@ -193,6 +194,9 @@ func (w *walk) checkRefusal(s spoilt, a *answer, fault func(a *answer, format st
 	p := a.problem()
 	if p.Status != a.status {
 		fault(a, "the problem says %d", p.Status)
+	}
+	if s.known != "" && slices.ContainsFunc(p.Errors, func(e api.Pointed) bool { return e.Rule == "unknown" }) {
+		fault(a, "%s is documented and unknown", s.known)
 	}
 	if !s.refused {
 		return
@@ -619,7 +623,10 @@ func (w *walk) spoiltQuery(base *request, p parameter) (all []spoilt) {
 		all = append(all, s)
 	}
 	add("empty", "", true)
-	return all
+	s := spoilt{request: base.clone(), what: p.name + " is as it should be", known: p.name}
+	s.query = orNew(s.query)
+	s.query.Set(p.name, fmt.Sprint(w.example(base, w.words(), p.schema, p.name, true)))
+	return append(all, s)
 }
 
 // validText says whether a parameter's text is what its schema allows.
