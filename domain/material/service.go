@@ -164,17 +164,14 @@ func (n NewMaterial) entry(cautions []Caution) (*Entry, error) {
 	}
 	name := strings.Join(strings.Fields(n.Name), " ")
 	key := keyOf(name)
-	if n.Name != "" && key == "" {
+	if name != "" && key == "" {
 		fields = append(fields, domain.Field{Pointer: "/name", Rule: "letters", Message: "A name holds at least one letter from a to z or a digit."})
 	}
 	family := keyOf(n.Family)
-	if n.Family != "" && family == "" {
+	if strings.TrimSpace(n.Family) != "" && family == "" {
 		fields = append(fields, domain.Field{Pointer: "/family", Rule: "letters", Message: "Name a family of materials that behave alike, such as rubber."})
 	}
 	source := strings.TrimSpace(n.Source)
-	if n.Source != "" && source == "" {
-		fields = append(fields, domain.Field{Pointer: "/source", Rule: "required", Message: "This is needed."})
-	}
 	for i, id := range n.HazardIDs {
 		if !slices.ContainsFunc(cautions, func(c Caution) bool { return c.ID == id }) {
 			fields = append(fields, domain.Field{Pointer: "/hazard_ids/" + strconv.Itoa(i), Rule: "oneof", Message: "This is not a hazard of the list of cautions."})
