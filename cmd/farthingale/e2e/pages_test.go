@@ -128,11 +128,23 @@ func TestPagesInABrowser(t *testing.T) {
 	}
 }
 
-// look measures a page in all views. What is wrong in several is said once.
+// look opens a page and measures it in all views.
 func (b *tab) look(sample servetest.Sample, script string) {
 	b.t.Helper()
 	b.size(views[0].width)
 	b.show(sample.Path)
+	b.judge(sample.Path, strings.TrimPrefix(sample.Route, "GET ")+"-"+sample.As.SignInName, script)
+	for _, complaint := range b.complaints() {
+		if sample.Status == 0 { // a browser complains of every refusal
+			b.t.Errorf("%s: the browser says: %s", sample.Path, complaint)
+		}
+	}
+}
+
+// judge measures the page that is shown in all views, and keeps pictures of it under a name. What is
+// wrong in several is said once.
+func (b *tab) judge(path, name, script string) {
+	b.t.Helper()
 	if script != "" {
 		b.do(chromedp.Evaluate[chromedp.Void](script))
 	}
@@ -154,15 +166,10 @@ func (b *tab) look(sample servetest.Sample, script string) {
 		for _, fault := range faults {
 			if !said[fault] {
 				said[fault] = true
-				b.t.Errorf("%s, %s, %d px: %s", sample.Path, view.scheme, view.width, fault)
+				b.t.Errorf("%s, %s, %d px: %s", path, view.scheme, view.width, fault)
 			}
 		}
-		b.picture(fmt.Sprintf("%s-%s-%s-%d", strings.TrimPrefix(sample.Route, "GET "), sample.As.SignInName, view.scheme, view.width))
-	}
-	for _, complaint := range b.complaints() {
-		if sample.Status == 0 { // a browser complains of every refusal
-			b.t.Errorf("%s: the browser says: %s", sample.Path, complaint)
-		}
+		b.picture(fmt.Sprintf("%s-%s-%d", name, view.scheme, view.width))
 	}
 }
 
