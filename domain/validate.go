@@ -81,9 +81,9 @@ func isCurrency(s string) bool {
 	return true
 }
 
-// Validate checks a command struct against its `validate` tags and every text in it against
-// CleanText and every time against TimeKept, takes nothing but spaces for no text where one is needed, and returns all faults at once as an *Error of KindInvalid. Pointers are built from
-// the json names.
+// Validate checks a command struct against its `validate` tags, every text in it against CleanText and
+// every time against TimeKept. It takes nothing but spaces for no text where one is needed. All faults are
+// returned at once as an *Error of KindInvalid; pointers are built from the json names.
 func Validate(command any) error {
 	var fields []Field
 	checkText(reflect.ValueOf(command), "", "", &fields)
@@ -167,7 +167,7 @@ func checkText(v reflect.Value, at, tag string, fields *[]Field) {
 		case !CleanText(text):
 			*fields = append(*fields, Field{Pointer: at, Rule: "text",
 				Message: "This holds characters that cannot be kept: control characters, marks that reverse the writing, or bytes that are not UTF-8."})
-		case text != "" && strings.TrimSpace(text) == "" && needed(tag):
+		case text != "" && strings.TrimSpace(text) == "" && needed(tag) && v.Type() != reflect.TypeFor[Secret](): // a secret is taken as it is
 			*fields = append(*fields, Field{Pointer: at, Rule: "required", Message: "This is needed."})
 		}
 	case reflect.Slice, reflect.Array:
