@@ -45,11 +45,13 @@ func runDemo(ctx context.Context, s *settings, rest []string) error {
 	err = demo.Load(ctx, o.server.Pool, o.wiring, o.log)
 	if err == nil {
 		err = o.listen(ctx, s.listen, s.metrics, func(address string) {
-			fmt.Printf("\n%s – a demonstration; everything is invented.\n\n    http://%s\n\nSign in as one of:\n", site.Name, address)
+			var said strings.Builder // printed at once, so that whoever reads the address has the sign-ins too
+			fmt.Fprintf(&said, "\n%s – a demonstration; everything is invented.\n\n    http://%s\n\nSign in as one of:\n", site.Name, address)
 			for _, h := range demo.SignIns() {
-				fmt.Printf("    %-12s %-10s %-26s password: %s\n", h.Role, h.SignInName, h.Name, h.Password)
+				fmt.Fprintf(&said, "    %-12s %-10s %-26s password: %s\n", h.Role, h.SignInName, h.Name, h.Password)
 			}
-			fmt.Printf("\nReady in %.1f s. Data in %s; 'demo --fresh' starts over. Stop with Ctrl-C.\n", time.Since(begun).Seconds(), s.data)
+			fmt.Fprintf(&said, "\nReady in %.1f s. Data in %s; 'demo --fresh' starts over. Stop with Ctrl-C.\n", time.Since(begun).Seconds(), s.data)
+			fmt.Print(said.String())
 		})
 	}
 	return errors.Join(err, o.close(ctx))
