@@ -24,9 +24,9 @@ type program struct {
 	folder  string // of the program that was built for this; "" when one was given
 }
 
-// start starts the server on a free port of the loopback. Without a path it is built from the module
+// start starts the server on a free port of the loopback; its key lies in the data folder. Without a path it is built from the module
 // that this command stands in.
-func start(ctx context.Context, path, databaseURL, ownerURL, bucketURL string, env ...string) (*program, error) {
+func start(ctx context.Context, path, data, databaseURL, ownerURL, bucketURL string, env ...string) (*program, error) {
 	p := &program{ended: make(chan error, 1)}
 	if path == "" {
 		folder, err := os.MkdirTemp("", "farthingale-load-*")
@@ -39,7 +39,7 @@ func start(ctx context.Context, path, databaseURL, ownerURL, bucketURL string, e
 			return nil, errors.Join(fmt.Errorf("build the program (or name one with --program): %w\n%s", err, said), os.RemoveAll(folder))
 		}
 	}
-	p.cmd = exec.Command(path, "serve", "--listen", "127.0.0.1:0") // #nosec G204 -- the person at the machine names the program
+	p.cmd = exec.Command(path, "serve", "--listen", "127.0.0.1:0", "--data", data) // #nosec G204 -- the person at the machine names the program
 	p.cmd.Env = append(os.Environ(), append([]string{"DATABASE_URL=" + databaseURL, "OWNER_DATABASE_URL=" + ownerURL, "BUCKET_URL=" + bucketURL}, env...)...)
 	said, err := p.cmd.StderrPipe()
 	if err != nil {

@@ -60,7 +60,7 @@ func (l *load) open(ctx context.Context, env ...string) error {
 		return err
 	}
 	if l.program = (&program{address: l.server, pid: l.pid}); l.server == "" {
-		if l.program, err = start(ctx, l.programPath, l.database.URL, l.database.OwnerURL, l.bucket(), env...); err != nil {
+		if l.program, err = start(ctx, l.programPath, l.data, l.database.URL, l.database.OwnerURL, l.bucket(), env...); err != nil {
 			return err
 		}
 	}
