@@ -104,6 +104,9 @@ func (w *walk) operation(o *operation) {
 			break // the museum is no longer what the base was made for
 		}
 	}
+	if what := w.touched(); len(what) > 0 {
+		w.t.Errorf("%s: one of its requests changed %q", o.name(), what)
+	}
 	if after := w.files(); !slices.Equal(before, after) && !w.uploads(o) {
 		w.t.Errorf("%s: the bucket held %d files, and holds %d", o.name(), len(before), len(after))
 	}
@@ -167,7 +170,7 @@ func (w *walk) check(s spoilt) bool {
 		w.refused.Add(1)
 		w.checkRefusal(s, a, fault)
 	}
-	if s.o.reads() || a.status >= 400 {
+	if !s.o.reads() && a.status >= 400 { // of reads, all are looked at together
 		if what := w.touched(); len(what) > 0 {
 			fault(a, "changed %q", what)
 		}
