@@ -68,7 +68,7 @@ const (
 	tierNear          // words that are nearly so
 )
 
-// Search finds objects, one page of them, by one query; by two more when nothing holds a word.
+// Search finds objects, one page of them. Of words it first looks whether there are such.
 func (s *Collection) Search(ctx context.Context, q collection.Query, p domain.PageQuery) (collection.Found, error) {
 	limit, err := p.Rows()
 	if err != nil {
@@ -91,24 +91,29 @@ func (s *Collection) Search(ctx context.Context, q collection.Query, p domain.Pa
 	}
 	var found collection.Found
 	var lines []objectLine
-	if search.from < tierNear {
+	var meant string // what the words may have meant, as a query
+	if keys == nil && len(search.words) > 0 && !search.number || search.from == tierNear {
+		// A word that nothing begins with is in no object, so the objects need not be asked.
+		if meant, found.Instead, err = s.near(ctx, search.words); err != nil {
+			return found, err
+		}
+	}
+	if search.from < tierNear && meant == "" {
 		if lines, err = s.lines(ctx, search.sql(), search.args); err != nil {
 			return found, err
 		}
 		if keys == nil && search.filters == everything && collection.LikeNumber(q.Words) && (len(lines) == 0 || lines[0].Tier > tierLoose) {
 			found.NoSuchNumber = strings.TrimSpace(q.Words)
 		}
-	}
-	if len(lines) == 0 && len(search.words) > 0 && (keys == nil || search.from == tierNear) {
-		query, replaced, err := s.near(ctx, search.words)
-		if err != nil {
-			return found, err
-		}
-		if query != "" {
-			found.Instead = replaced
-			if lines, err = s.lines(ctx, search.nearSQL(query), search.args); err != nil {
+		if len(lines) == 0 && keys == nil && search.number {
+			if meant, found.Instead, err = s.near(ctx, search.words); err != nil {
 				return found, err
 			}
+		}
+	}
+	if meant != "" {
+		if lines, err = s.lines(ctx, search.nearSQL(meant), search.args); err != nil {
+			return found, err
 		}
 	}
 	next := domain.NextPage(p, q, lines, func(l objectLine) []string { return []string{strconv.Itoa(l.Tier), l.SortKey, l.ID.String()} })
@@ -258,7 +263,7 @@ const same = `same as materialized (
 // full, words that few hold by the index of words. Which they are is only expected beforehand: a walk that
 // has not filled the page after walkMost objects is given up, and the index asked.
 const (
-	manyFrom = 3000
+	manyFrom = 8000
 	walkMost = 20000
 )
 

@@ -141,6 +141,8 @@ func tableOf(collection string) string {
 		return "emergency"
 	case "loan-condition-statements":
 		return "loan_condition"
+	case "sessions":
+		return "sign_in_session"
 	}
 	return strings.ReplaceAll(strings.TrimSuffix(collection, "s"), "-", "_")
 }
@@ -192,6 +194,17 @@ func (m *museum) base(o *operation) (*request, []string) {
 	}
 	slices.Sort(refusals)
 	return nil, slices.Compact(refusals)
+}
+
+// needsCode are the operations that take a code of the second factor, which is another every half minute.
+// No request of them is accepted here; all that they must refuse is sent.
+var needsCode = map[string]bool{"POST /second-factor/confirmation": true, "POST /second-factor/recovery-codes": true, "POST /second-factor/removal": true}
+
+// refused is a request of such an operation: right but for the code.
+func (m *museum) refused(o *operation) *request {
+	q := &request{o: o, as: m.may(o)[0], header: http.Header{"Content-Type": {"application/json"}}}
+	q.body = m.example(q, m.words(), o.json(), "", true)
+	return q
 }
 
 // repair tries a request, and drops or changes what is refused, until it is accepted.

@@ -56,6 +56,11 @@ func newMuseum(t testing.TB, doc *document) *museum {
 			m.people = append(m.people, s.As)
 		}
 	}
+	for _, who := range m.people {
+		if _, err := m.People.Begin(t.Context(), who.ID, "a browser of the test"); err != nil {
+			t.Fatal(err)
+		}
+	}
 	m.watch()
 	for _, name := range m.list("select table_name || '.' || column_name from information_schema.columns where table_schema = 'public'") {
 		m.columns[name] = true
@@ -78,13 +83,13 @@ func (m *museum) watch() {
 		declare name text;
 		begin
 			for name in select tablename from pg_tables where schemaname = 'public' and tablename not like 'river%'
-				and tablename not in ('touched', 'event', 'sessions', 'token', 'schema_migrations', 'sign_in_failure')
+				and tablename not in ('touched', 'event', 'sessions', 'sign_in_session', 'token', 'schema_migrations', 'sign_in_failure')
 			loop
-				execute format('create trigger touch after insert or update or delete on %I for each statement execute function touch()', name);
+				execute format('create trigger touch after insert or update or delete on %I for each row execute function touch()', name);
 			end loop;
 		end $$;
 		create trigger touch after insert on event for each row when (new.kind <> 'refused') execute function touch();
-		create trigger touch after insert or delete or update of revoked_at, name, scopes on token for each statement execute function touch();`); err != nil {
+		create trigger touch after insert or delete or update of revoked_at, name, scopes on token for each row execute function touch();`); err != nil {
 		m.t.Fatalf("watch the tables: %v", err)
 	}
 }
