@@ -200,8 +200,8 @@ func (m *museum) base(o *operation) (*request, []string) {
 // No request of them is accepted here; all that they must refuse is sent.
 var needsCode = map[string]bool{"POST /second-factor/confirmation": true, "POST /second-factor/recovery-codes": true, "POST /second-factor/removal": true}
 
-// refused is a request of such an operation: right but for the code.
-func (m *museum) refused(o *operation) *request {
+// codeless is a request of such an operation: right but for the code.
+func (m *museum) codeless(o *operation) *request {
 	q := &request{o: o, as: m.may(o)[0], header: http.Header{"Content-Type": {"application/json"}}}
 	q.body = m.example(q, m.words(), o.json(), "", true)
 	return q

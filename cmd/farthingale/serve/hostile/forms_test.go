@@ -92,6 +92,7 @@ var tenMB = bytes.Repeat([]byte("a"), much)
 
 // form walks one.
 func (d *door) form(page string, b *servetest.Browser, f servetest.PageForm) {
+	d.touched() // by signing in and by looking
 	var names []string
 	for name, kind := range f.Kinds {
 		// from says where to go back to, and is kept nowhere.

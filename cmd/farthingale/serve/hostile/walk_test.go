@@ -94,7 +94,7 @@ func (w *walk) operation(o *operation) {
 	var base *request
 	var why []string
 	if needsCode[o.name()] {
-		base = w.refused(o)
+		base = w.codeless(o)
 	} else if base, why = w.base(o); base == nil {
 		w.t.Errorf("%s: no request of it is accepted in the museum of this test. Give it rows (servetest.House.Stages) or words. It was refused: %q", o.name(), why)
 		return
