@@ -343,14 +343,16 @@ const placedTables = ` from placement m` + placedJoins
 // so many tables the planner keeps the order, and reads the names of places for no other row.
 const pagedTables = ` from page g join placement m on m.id = g.id` + placedJoins
 
+// The limits keep each place a question of its own row: in a house of few places the planner would name
+// all of them first.
 const placedJoins = ` join object o on o.id = m.object_id left join component c on c.id = m.component_id
 	join person a on a.id = m.authorised_by join person r on r.id = m.recorded_by left join placement_handling h on h.placement_id = m.id
 	left join lateral (select jsonb_build_object('id', x.id, 'code', x.code, 'name', x.name, 'path', f.path) as ref, f.sensitive
-		from place x cross join lateral place_facts_at(x.id, coalesce(upper(m.during) - interval '1 microsecond', 'infinity')) f where x.id = m.place_id) here on true
+		from place x cross join lateral place_facts_at(x.id, coalesce(upper(m.during) - interval '1 microsecond', 'infinity')) f where x.id = m.place_id limit 1) here on true
 	left join lateral (select jsonb_build_object('id', x.id, 'code', x.code, 'name', x.name, 'path', f.path) as ref, f.sensitive
-		from place x cross join lateral place_facts(x.id) f where x.id = m.from_place_id) gone on true
+		from place x cross join lateral place_facts(x.id) f where x.id = m.from_place_id limit 1) gone on true
 	left join lateral (select jsonb_build_object('id', x.id, 'code', x.code, 'name', x.name, 'path', f.path) as ref, f.sensitive
-		from place x cross join lateral place_facts(x.id) f where x.id = m.to_place_id) goes on true`
+		from place x cross join lateral place_facts(x.id) f where x.id = m.to_place_id limit 1) goes on true`
 
 // Present reads where objects and their parts are, or were at a time.
 func (s *Movement) Present(ctx context.Context, objectIDs []domain.ID, at *time.Time, joined bool) ([]movement.Placement, error) {
