@@ -166,7 +166,7 @@ func New(ctx context.Context, pool *pgxpool.Pool, s Settings) (*House, error) {
 
 func sessions(pool *pgxpool.Pool, s Settings) *scs.SessionManager {
 	m := scs.New()
-	m.Store = pgxstore.NewWithCleanupInterval(pool, 0) // expired ones are swept by a job
+	m.Store = boundedSessions{pgxstore.NewWithCleanupInterval(pool, 0), pool} // expired ones are swept by a job
 	m.HashTokenInStore = true
 	m.Lifetime = s.Sessions.Longest
 	m.ErrorFunc = func(w http.ResponseWriter, r *http.Request, err error) {
