@@ -104,6 +104,7 @@ func replayable(r *http.Request) (*keptBody, []byte, error) {
 	if err != nil {
 		return nil, nil, domain.NoRoom(fmt.Errorf("make a temporary file: %w", err))
 	}
+	_ = os.Remove(f.Name()) // where the system allows it: without a name nothing is left when the program is killed
 	kept := &keptBody{file: f}
 	n, err := io.Copy(io.MultiWriter(f, hash), io.LimitReader(r.Body, uploadMost+1))
 	switch full := domain.NoRoom(err); {
