@@ -451,3 +451,69 @@ func TestV1BackDated(t *testing.T) {
 		t.Errorf("%+v %v", all, err)
 	}
 }
+
+// TestManyThings: what a building of thousands of things holds is listed by another way than what a shelf
+// holds, and comes out the same: every thing once, in the order of the numbers. Of many places the tree ends
+// at the rooms.
+func TestManyThings(t *testing.T) {
+	t.Parallel()
+	h := newHoused(t)
+	ctx, by := t.Context(), h.people["Lars"]
+	const many = 5100
+	if _, err := h.data.OwnerPool().Exec(ctx, `
+		with made as (
+			insert into object (id, number, number_key, loose_key, sort_key, title, legal_status, department, created_at, created_by)
+			select gen_random_uuid(), 'M.' || n, 'm.' || n, 'm.' || n, 'm.' || lpad(n::text, 6, '0'), 'Glove', 'accessioned', 'Diving', now(), $3
+			from generate_series(1, $4::int) n returning id, number)
+		insert into placement (id, object_id, state, place_id, during, reason, authorised_by, recorded_by, recorded_at)
+		select gen_random_uuid(), id, 'in_place', case when number like '%7' then $1::uuid else $2::uuid end, tstzrange(now() - interval '1 day', null), 'survey', $3, $3, now() from made`,
+		h.places["S1"].ID, h.places["S2"].ID, h.people["Rune"].ID, many); err != nil {
+		t.Fatal(err)
+	}
+	for code, want := range map[string]int{"HB": many, "S1": many / 10} {
+		var last string
+		seen, cursor := 0, ""
+		for {
+			page, err := h.move.Contents(ctx, by, h.places[code].ID, domain.PageQuery{Limit: domain.PageMost, Cursor: cursor})
+			if err != nil {
+				t.Fatal(err)
+			}
+			for _, p := range page.Items {
+				if len(p.ObjectNumber) < len(last) || len(p.ObjectNumber) == len(last) && p.ObjectNumber <= last { // M.9, M.10
+					t.Fatalf("%s: %s comes after %s", code, p.ObjectNumber, last)
+				}
+				last = p.ObjectNumber
+				seen++
+			}
+			if cursor = page.Next; cursor == "" {
+				break
+			}
+		}
+		if seen != want {
+			t.Errorf("%s holds %d things, want %d", code, seen, want)
+		}
+	}
+
+	if all, whole, err := h.move.Tree(ctx, by, movement.PlaceFilter{}); err != nil || !whole || len(all) != 10 {
+		t.Errorf("few places: %d %t %v", len(all), whole, err)
+	}
+	if _, err := h.data.OwnerPool().Exec(ctx, `
+		with made as (
+			insert into place (id, parent_id, kind, name, code, created_at, created_by)
+			select gen_random_uuid(), $1, 'unit', 'Unit ' || n, 'U' || n, now(), $2 from generate_series(1, 420) n returning id)
+		insert into place_parent (id, place_id, parent_id, during, reason, authorised_by, recorded_by, recorded_at)
+		select gen_random_uuid(), id, $1, tstzrange(now(), null), 'first record of the place', $2, $2, now() from made`, h.places["R3"].ID, h.people["Rune"].ID); err != nil {
+		t.Fatal(err)
+	}
+	all, whole, err := h.move.Tree(ctx, by, movement.PlaceFilter{})
+	var codes []string
+	for _, p := range all {
+		codes = append(codes, p.Code)
+	}
+	if err != nil || whole || strings.Join(codes, " ") != "B BR H HA R3 HB R1" {
+		t.Errorf("many places: %v %t %v", codes, whole, err)
+	}
+	if in, _, err := h.move.Tree(ctx, by, movement.PlaceFilter{ParentID: &h.places["R1"].ID}); err != nil || len(in) != 2 || in[0].Code != "S1" || !strings.HasSuffix(in[0].Path, "Place R1 › Place S1") {
+		t.Errorf("what stands in a room of many places: %+v %v", in, err)
+	}
+}
