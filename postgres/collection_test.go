@@ -693,3 +693,49 @@ func TestP3Owner(t *testing.T) {
 		t.Error("another event than owner_changed tells the owner")
 	}
 }
+
+// TestCommonWords: what thousands of objects hold is found by walking them in their order, and a walk that
+// finds too little is given up for the index of words; both give what there is, in order.
+func TestCommonWords(t *testing.T) {
+	t.Parallel()
+	s := newStore(t)
+	ctx, owner := t.Context(), s.data.OwnerPool()
+	if _, err := owner.Exec(ctx, `
+		insert into object (id, number, number_key, loose_key, sort_key, title, legal_status, department, created_at, created_by, words)
+		select gen_random_uuid(), 'W.' || n, 'w.' || n, 'w.' || n, 'w.' || lpad(n::text, 6, '0'), 'Gauntlet', 'accessioned', 'Diving', now(), $1, array_to_tsvector(array['gauntlet'])
+		from generate_series(1, 9000) n`, s.mara.ID); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := owner.Exec(ctx, `insert into word (word) values ('gauntlet') on conflict do nothing`); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := owner.Exec(ctx, `analyze object`); err != nil {
+		t.Fatal(err)
+	}
+	search := func(words string, cursor string) (numbers []string, next string) {
+		t.Helper()
+		found, err := s.objects.Search(ctx, s.mara, collection.Query{Words: words}, domain.PageQuery{Limit: 3, Cursor: cursor})
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, o := range found.Items {
+			numbers = append(numbers, o.Number)
+		}
+		return numbers, found.Next
+	}
+	first, next := search("gauntlet", "")
+	second, _ := search("gauntlet", next)
+	if got := fmt.Sprint(first, second); got != "[W.1 W.2 W.3] [W.4 W.5 W.6]" {
+		t.Errorf("walked: %s", got)
+	}
+	if near, _ := search("gaunlet", ""); fmt.Sprint(near) != "[W.1 W.2 W.3]" {
+		t.Errorf("walked for a misspelt word: %v", near)
+	}
+	// The statistics still say that all of them hold it.
+	if _, err := owner.Exec(ctx, `update object set words = '' where number not in ('W.8000', 'W.7')`); err != nil {
+		t.Fatal(err)
+	}
+	if rest, next := search("gauntlet", ""); fmt.Sprint(rest) != "[W.7 W.8000]" || next != "" {
+		t.Errorf("given up: %v %q", rest, next)
+	}
+}
