@@ -7,7 +7,6 @@ import (
 
 	"farthingale/domain"
 	"farthingale/domain/collection"
-	"farthingale/domain/photo"
 )
 
 func (s *Server) collectionRoutes(g *echo.Group) {
@@ -139,16 +138,11 @@ func (s *Server) sheet(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	ctx := c.Request().Context()
-	w, err := s.Collection.Show(ctx, actor(c), id)
+	w, err := s.Collection.Show(c.Request().Context(), actor(c), id)
 	if err != nil {
 		return err
 	}
-	photos, err := s.Photo.List(ctx, actor(c), id, photo.Filter{}, domain.PageQuery{Limit: 1})
-	if err != nil {
-		return err
-	}
-	return send(c, http.StatusOK, wholeSheet{w, w.Proposals(), collection.ObjectIDMissing(&w.Sheet, len(photos.Items) > 0)})
+	return send(c, http.StatusOK, wholeSheet{w, w.Proposals(), collection.ObjectIDMissing(&w.Sheet, w.Photographed)})
 }
 
 // of reads the sheet of the object that the path's ID belongs to.

@@ -144,7 +144,7 @@ func (s *Collection) WholeByNumber(ctx context.Context, n collection.Number) (*c
 	return s.whole(ctx, `(select id from object where number_key = $1)`, n.Key(), true)
 }
 
-// whole reads the object that the subquery finds by its argument. Six statements, or five without
+// whole reads the object that the subquery finds by its argument. Seven statements, or five without
 // history, whatever the number of rows.
 func (s *Collection) whole(ctx context.Context, object string, arg any, history bool) (*collection.Whole, error) {
 	batch := &pgx.Batch{}
@@ -162,6 +162,7 @@ func (s *Collection) whole(ctx context.Context, object string, arg any, history 
 	if history {
 		batch.Queue(`select `+attributionColumns+` from component c join attribution t on t.component_id = c.id join person p on p.id = t.author_id
 			where c.object_id = `+object+` order by t.at desc, t.id desc`, arg)
+		batch.Queue(`select exists (select from photo where object_id = `+object+`)`, arg)
 	}
 	results := s.db.q(ctx).SendBatch(ctx, batch)
 	w, err := readWhole(results, history)
@@ -212,6 +213,9 @@ func readWhole(results pgx.BatchResults, history bool) (*collection.Whole, error
 	if history {
 		rows, _ = results.Query()
 		if w.Attributions, err = pgx.CollectRows(rows, pgx.RowToStructByName[collection.AttributionLine]); err != nil {
+			return nil, err
+		}
+		if err := results.QueryRow().Scan(&w.Photographed); err != nil {
 			return nil, err
 		}
 	}

@@ -31,7 +31,7 @@ func refreshWords(ctx context.Context, q querier, objectIDs ...domain.ID) error 
 			where o.id = any($1)),
 		known as (
 			insert into word (word)
-			select distinct word collate "C" from found where word !~ '[0-9]' and length(word) between 3 and 40 order by 1
+			select distinct word collate "C" from found where word !~ '^[0-9]' and length(word) >= 3 order by 1
 			on conflict do nothing)
 		update object o set words = f.words
 		from (select id, array_to_tsvector((array_agg(distinct word))[1:4000]) as words from found group by id) f
@@ -91,14 +91,19 @@ func (s *Collection) Search(ctx context.Context, q collection.Query, p domain.Pa
 	}
 	var found collection.Found
 	var lines []objectLine
-	var meant string // what the words may have meant, as a query
-	if keys == nil && len(search.words) > 0 && !search.number || search.from == tierNear {
-		// A word that nothing begins with is in no object, so the objects need not be asked.
-		if meant, found.Instead, err = s.near(ctx, search.words); err != nil {
+	var words []askedWord
+	if len(search.words) > 0 {
+		if words, err = s.look(ctx, search.words); err != nil {
 			return found, err
 		}
+		search.args["asked"] = asked(words, collection.LikeNumber(q.Words))
 	}
-	if search.from < tierNear && meant == "" {
+	var meant []string // what the words may have meant
+	if keys == nil && !search.number || search.from == tierNear {
+		// A word that nothing begins with is in no object, so the objects need not be asked.
+		meant, found.Instead = meaning(words)
+	}
+	if search.from < tierNear && meant == nil {
 		if lines, err = s.lines(ctx, search.sql(), search.args); err != nil {
 			return found, err
 		}
@@ -106,12 +111,10 @@ func (s *Collection) Search(ctx context.Context, q collection.Query, p domain.Pa
 			found.NoSuchNumber = strings.TrimSpace(q.Words)
 		}
 		if len(lines) == 0 && keys == nil && search.number {
-			if meant, found.Instead, err = s.near(ctx, search.words); err != nil {
-				return found, err
-			}
+			meant, found.Instead = meaning(words)
 		}
 	}
-	if meant != "" {
+	if meant != nil {
 		if lines, err = s.lines(ctx, search.nearSQL(meant), search.args); err != nil {
 			return found, err
 		}
@@ -139,7 +142,7 @@ type search struct {
 	order   order
 	filters string
 	args    pgx.NamedArgs
-	words   []string // folded further by the database
+	words   []string // of the text that was typed; nil without one
 	number  bool     // the words may be a number
 	from    int      // the tier that this page begins in, after args' keys; 0 with no keys: the beginning
 	after   bool     // there are keys
@@ -213,7 +216,7 @@ func newSearch(q collection.Query, limit int, common bool) *search {
 	} else {
 		s.number = false
 	}
-	s.args["words"], s.args["whole"] = s.words, collection.LikeNumber(q.Words)
+	s.args["asked"], s.args["whole"] = []string{}, collection.LikeNumber(q.Words)
 	return s
 }
 
@@ -260,26 +263,34 @@ const same = `same as materialized (
 		join object w on w.loose_key = t.whole join component c on c.object_id = w.id and lower(c.label) = t.label)`
 
 // Words that many objects hold are found soonest by walking the objects in their order until the page is
-// full, words that few hold by the index of words. Which they are is only expected beforehand: a walk that
-// has not filled the page after walkMost objects is given up, and the index asked.
+// full, words that few hold by the index of words. Which they are is only expected beforehand, and words
+// that are often held together are expected too seldom; so the walk is tried also where each of them alone is
+// held by four times as many. A walk that has not filled the page after walkMost objects is given up, and the
+// index asked.
 const (
-	manyFrom = 8000
+	manyFrom = 10000
 	walkMost = 20000
 )
 
-// found are the CTEs that find what holds the words; query is the SQL of what is asked, others the SQL of
-// what else must hold of an object o.
-func (s *search) found(query, others string, at int) string {
+// found are the CTEs that find what holds the words; words is the SQL of what is asked, word by word, others
+// the SQL of what else must hold of an object o.
+func (s *search) found(words, others string, at int) string {
 	if s.after && at == s.from {
 		others += " and " + s.order.after
 	}
-	return fmt.Sprintf(`asked as materialized (select q.query, words_expected(q.query) as expected from (select %[1]s as query) q),
+	first := ""
+	if s.filters == everything && !s.number { // else more is asked of them than their order tells
+		first = others + " order by " + s.order.by + " limit @limit"
+	}
+	return fmt.Sprintf(`asked as materialized (select q.query, greatest(words_expected(q.query), q.alone / 4) as expected
+		from (select string_agg(p, ' & ')::tsquery as query, min(words_expected(p::tsquery)) as alone from unnest(%[1]s::text[]) p) q),
 	walked as materialized (select w.id from (
 			select o.id, o.words from object o where (select expected >= %[2]d from asked) and %[3]s%[4]s order by %[5]s limit %[6]d) w
 		where w.words @@ (select query from asked) limit @limit),
-	held as materialized (select f.id from asked a cross join lateral words_found(a.query) f where (select count(*) < @limit from walked)
+	held as materialized ((select o.id from asked a cross join lateral (select id, sort_key collate "C" as sort_key from words_found(a.query)) o
+			where (select count(*) < @limit from walked)%[7]s)
 		union all select id from walked where (select count(*) >= @limit from walked))
-`, query, manyFrom, s.filters, others, s.order.by, walkMost)
+`, words, manyFrom, s.filters, others, s.order.by, walkMost, first)
 }
 
 // isHeld says that an object holds the words.
@@ -288,16 +299,15 @@ const isHeld = `o.id = any(array(select id from held))`
 // sql asks for one page. Each tier is a query of its own, so that the planner can walk each by its
 // index, and none gives more than a page.
 func (s *search) sql() string {
-	const words = "words_query(@words::text[], @whole)"
 	switch {
-	case s.words == nil && s.args["words"] == nil:
+	case s.words == nil && s.args["asked"] == nil:
 		return s.union([]tier{{tierNumber, "true"}})
 	case !s.number:
-		return "with " + s.found(words, "", tierWords) + s.union([]tier{{tierWords, isHeld}})
+		return "with " + s.found("@asked", "", tierWords) + s.union([]tier{{tierWords, isHeld}})
 	}
 	// Where the number was found, other objects that hold its digits somewhere are noise.
 	const others = " and not " + isBegun + " and not " + isSame + " and not (@whole and exists (select from same))"
-	return "with " + same + ", " + s.found(words, others, tierWords) + s.union([]tier{
+	return "with " + same + ", " + s.found("@asked", others, tierWords) + s.union([]tier{
 		{tierNumber, isNumber},
 		{tierLoose, isSame + " and not " + isNumber},
 		{tierBegins, isBegun + " and not " + isSame},
@@ -306,9 +316,9 @@ func (s *search) sql() string {
 }
 
 // nearSQL asks for a page of what holds words that are nearly those of the search.
-func (s *search) nearSQL(query string) string {
-	s.args["near"] = query
-	return "with " + s.found("@near::text::tsquery", "", tierNear) + s.union([]tier{{tierNear, isHeld}})
+func (s *search) nearSQL(meant []string) string {
+	s.args["near"] = meant
+	return "with " + s.found("@near", "", tierNear) + s.union([]tier{{tierNear, isHeld}})
 }
 
 // tier is a part of a search: where what it finds stands, and the condition.
@@ -340,45 +350,87 @@ func (s *search) union(tiers []tier) string {
 // nearEnough is how similar a word must be to be taken for another: 0.44 is one letter left out of six.
 const nearEnough = 0.4
 
-// near looks for the words that a search may have meant: for a word that nothing begins with, the
-// nearest five that something holds. It gives a query for all of them, or "" when one has no
-// neighbour.
-func (s *Collection) near(ctx context.Context, words []string) (query string, replaced []collection.Replaced, err error) {
-	type neighbours struct {
-		Typed string
-		Known bool
-		Near  []string
-	}
+// goOnMost is how many words a typed one may begin for each to be asked for by itself.
+const goOnMost = 40
+
+// askedWord is a word that was typed, folded, with the words that it may stand for.
+type askedWord struct {
+	Typed  string
+	Open   bool     // it may go on with a digit first, so not all that it begins is among the words
+	GoesOn []string // the words that begin so, itself too; at most one more than goOnMost
+	Near   []string // the nearest, where none begins so
+}
+
+// look reads what typed words may stand for.
+func (s *Collection) look(ctx context.Context, words []string) ([]askedWord, error) {
 	rows, _ := s.db.q(ctx).Query(ctx, `
-		select t.typed, exists (select from word where word >= t.typed and word < t.typed || U&'\+10FFFF') or t.typed ~ '[0-9]' or length(t.typed) < 3 as known,
-			array(select word from word where word % t.typed and similarity(word, t.typed) >= @least order by similarity(word, t.typed) desc, word limit 5) as near
-		from (select distinct w collate "C" as typed from unnest(@words::text[]) given, words_in(given) w) t order by t.typed`,
-		pgx.NamedArgs{"words": words, "least": nearEnough})
-	all, err := pgx.CollectRows(rows, pgx.RowToStructByName[neighbours])
-	if err != nil {
-		return "", nil, fault(err, "look for words that are nearly so")
+		select t.typed, t.typed ~ '^[0-9]' as open, g.goes_on,
+			case when g.goes_on = '{}' and t.typed !~ '[0-9]' and length(t.typed) >= 3 then array(
+				select word from word where word % t.typed and word !~ '[0-9]' and similarity(word, t.typed) >= @least
+				order by similarity(word, t.typed) desc, word limit 5) else '{}' end as near
+		from (select distinct w collate "C" as typed from unnest(@words::text[]) given, words_in(given) w) t
+			cross join lateral (select array(select word from word where length(t.typed) >= 3 and word >= t.typed and word < t.typed || U&'\+10FFFF'
+				order by word limit @most) as goes_on) g
+		order by t.typed`,
+		pgx.NamedArgs{"words": words, "least": nearEnough, "most": goOnMost + 1})
+	all, err := pgx.CollectRows(rows, pgx.RowToStructByName[askedWord])
+	return all, fault(err, "look at the words of a search")
+}
+
+// known says that the word, or one that begins so, may be somewhere.
+func (w *askedWord) known() bool {
+	return len(w.GoesOn) > 0 || strings.ContainsAny(w.Typed, "0123456789") || utf8.RuneCountInString(w.Typed) < 3
+}
+
+// query asks for the word, and unless whole for those that begin so. Each by itself is found by skipping
+// through the index; for 'begins so' it reads all that is there of all of them.
+func (w *askedWord) query(whole bool) string {
+	switch {
+	case whole || utf8.RuneCountInString(w.Typed) < 3:
+		return quoted(w.Typed)
+	case w.Open || len(w.GoesOn) == 0 || len(w.GoesOn) > goOnMost:
+		return quoted(w.Typed) + ":*"
 	}
-	var asked []string
-	for _, n := range all {
-		switch {
-		case n.Known && utf8.RuneCountInString(n.Typed) < 3:
-			asked = append(asked, quoted(n.Typed))
-		case n.Known:
-			asked = append(asked, quoted(n.Typed)+":*")
-		case len(n.Near) == 0:
-			return "", nil, nil
+	return oneOf(w.GoesOn)
+}
+
+// asked asks for each of the words.
+func asked(words []askedWord, whole bool) []string {
+	parts := make([]string, len(words))
+	for i := range words {
+		parts[i] = words[i].query(whole)
+	}
+	return parts
+}
+
+// meaning asks, for a word that nothing begins with, for its nearest. It is nil when one has no neighbour, and
+// when every word is known, only not together.
+func meaning(words []askedWord) (parts []string, replaced []collection.Replaced) {
+	parts = make([]string, len(words))
+	for i := range words {
+		switch w := &words[i]; {
+		case w.known():
+			parts[i] = w.query(false)
+		case len(w.Near) == 0:
+			return nil, nil
 		default:
-			replaced = append(replaced, collection.Replaced{Typed: n.Typed, Taken: n.Near[0]})
-			for i := range n.Near {
-				n.Near[i] = quoted(n.Near[i])
-			}
-			asked = append(asked, "("+strings.Join(n.Near, " | ")+")")
+			replaced = append(replaced, collection.Replaced{Typed: w.Typed, Taken: w.Near[0]})
+			parts[i] = oneOf(w.Near)
 		}
 	}
-	if len(replaced) == 0 { // every word is known, only not together
-		return "", nil, nil
+	if len(replaced) == 0 {
+		return nil, nil
 	}
-	return strings.Join(asked, " & "), replaced, nil
+	return parts, replaced
+}
+
+// oneOf asks for any of some words.
+func oneOf(words []string) string {
+	parts := make([]string, len(words))
+	for i, w := range words {
+		parts[i] = quoted(w)
+	}
+	return "(" + strings.Join(parts, " | ") + ")"
 }
 
 // quoted is a word as the text form of a search query holds it.

@@ -571,8 +571,8 @@ func TestQueriesDoNotGrow(t *testing.T) {
 		want int64
 		read func(ctx context.Context) error
 	}{
-		"whole, small":     {6, whole(small.ID)},
-		"whole, large":     {6, whole(large.ID)},
+		"whole, small":     {7, whole(small.ID)},
+		"whole, large":     {7, whole(large.ID)},
 		"sheet":            {5, func(ctx context.Context) error { _, err := s.objects.Sheet(ctx, large.ID); return err }},
 		"list of one":      {1, find("", 1)},
 		"list of many":     {1, find("", 200)},
@@ -737,5 +737,37 @@ func TestCommonWords(t *testing.T) {
 	}
 	if rest, next := search("gauntlet", ""); fmt.Sprint(rest) != "[W.7 W.8000]" || next != "" {
 		t.Errorf("given up: %v %q", rest, next)
+	}
+}
+
+// TestWordsThatGoOn: a typed word finds what it begins, be it one word, more than are asked for one by one,
+// a word with digits in it, or one that begins with a digit.
+func TestWordsThatGoOn(t *testing.T) {
+	t.Parallel()
+	s := newStore(t)
+	for i := range 60 {
+		s.object(fmt.Sprintf("N.%d", i+1), fmt.Sprintf("Strap strapping%c%c", 'a'+i/26, 'a'+i%26), func(*collection.ObjectFacts) {})
+	}
+	s.object("M.1", "Helmet", func(f *collection.ObjectFacts) {
+		f.Description = "Marked HMKIV7b, 30litre, and of " + strings.Repeat("k", 55)
+	})
+	for words, want := range map[string]int{
+		"strap": 60, "strapp": 60, "strappingb": 26, "strappingba": 1, "strap strappingba": 1, // 60 words begin so: too many to name
+		"hmk": 1, "hmkiv": 1, "hmkiv7b": 1, "30lit": 1, "30litre": 1, "kkkkk": 1, "hm": 0, "hmkiv8": 0, "helmet hmk": 1, "strap hmk": 0,
+	} {
+		seen, cursor := 0, ""
+		for {
+			found, err := s.objects.Search(t.Context(), s.mara, collection.Query{Words: words}, domain.PageQuery{Limit: 25, Cursor: cursor})
+			if err != nil {
+				t.Fatal(err)
+			}
+			seen += len(found.Items)
+			if cursor = found.Next; cursor == "" {
+				break
+			}
+		}
+		if seen != want {
+			t.Errorf("%s: %d objects, want %d", words, seen, want)
+		}
 	}
 }

@@ -10,6 +10,8 @@ import (
 	"io"
 	"math/rand/v2"
 	"net"
+	"slices"
+	"strings"
 	"time"
 
 	"github.com/jackc/pgx/v5"
@@ -121,6 +123,37 @@ func (db *DB) addEvents(ctx context.Context, events ...domain.Event) error {
 			e.At, e.ActorID, e.Area, e.Subject, e.Object, e.Kind, change)
 	}
 	return fault(db.q(ctx).SendBatch(ctx, batch).Close(), "write events")
+}
+
+// where joins the conditions that stand. Postgres keeps the plan of a statement that asks only what it
+// needs; with "(@x is null or …)" it plans each time anew, which takes longer than reading a page. That is
+// wanted only for what is unevenly spread, a state or a department, where the best plan hangs on the value.
+func where(conditions ...string) string {
+	if all := both(conditions...); all != "" {
+		return " where " + all
+	}
+	return ""
+}
+
+// both joins the conditions that stand, and is empty when none does.
+func both(conditions ...string) string {
+	return strings.Join(slices.DeleteFunc(conditions, func(c string) bool { return c == "" }), " and ")
+}
+
+// given is the condition when its value is given, else nothing.
+func given(yes bool, condition string) string {
+	if yes {
+		return condition
+	}
+	return ""
+}
+
+// among says that a column is one of some ids. One alone is compared with, for which a plan is kept.
+func among(column string, ids []domain.ID) (condition string, arg any) {
+	if len(ids) == 1 {
+		return column + " = $1", ids[0]
+	}
+	return column + " = any ($1)", ids
 }
 
 // said turns the name of a constraint into a sentence. Every constraint of the schema that a

@@ -180,13 +180,10 @@ func (s *Handling) List(ctx context.Context, f handling.Filter, q domain.PageQue
 	if err != nil {
 		return domain.Page[handling.Event]{}, err
 	}
-	rows, _ := s.db.q(ctx).Query(ctx, `select `+handlingColumns+handlingTables+`
-		where (@at::timestamptz is null or (h.started_at, h.id) < (@at, @id))
-			and (@object::uuid is null or h.object_id = @object)
-			and (@component::uuid is null or exists (select from handling_component x where x.handling_id = h.id and x.component_id = @component))
-			and (@person::uuid is null or exists (select from handling_person x where x.handling_id = h.id and x.person_id = @person))
-			and (@purpose = '' or h.purpose = @purpose) and (@sign = '' or @sign = any (h.noticed))
-			and (@from::timestamptz is null or h.started_at >= @from) and (@until::timestamptz is null or h.started_at < @until)
+	rows, _ := s.db.q(ctx).Query(ctx, `select `+handlingColumns+handlingTables+where(
+		given(at != nil, `(h.started_at, h.id) < (@at, @id)`),
+		whichHandlings(f.ObjectID, f.ComponentID, f.PersonID, f.Purpose, f.From, f.Until),
+		given(f.Sign != "", `(@sign = '' or @sign = any (h.noticed))`))+`
 		order by h.started_at desc, h.id desc limit @limit`,
 		pgx.NamedArgs{"at": at, "id": id, "object": f.ObjectID, "component": f.ComponentID, "person": f.PersonID, "purpose": f.Purpose,
 			"sign": f.Sign, "from": f.From, "until": f.Until, "limit": limit})
@@ -197,6 +194,17 @@ func (s *Handling) List(ctx context.Context, f handling.Filter, q domain.PageQue
 	return domain.NextPage(q, list, all, func(e handling.Event) []string {
 		return []string{e.StartedAt.UTC().Format(time.RFC3339Nano), e.ID.String()}
 	}), nil
+}
+
+// whichHandlings narrows handlings to what is given.
+func whichHandlings(object, component, person *domain.ID, purpose string, from, until *time.Time) string {
+	return both(
+		given(object != nil, `h.object_id = @object`),
+		given(component != nil, `exists (select from handling_component x where x.handling_id = h.id and x.component_id = @component)`),
+		given(person != nil, `exists (select from handling_person x where x.handling_id = h.id and x.person_id = @person)`),
+		given(purpose != "", `(@purpose = '' or h.purpose = @purpose)`),
+		given(from != nil, `(@from::timestamptz is null or h.started_at >= @from)`),
+		given(until != nil, `(@until::timestamptz is null or h.started_at < @until)`))
 }
 
 // timeAndID reads the cursor of a list that runs back in time; nil and nil on the first page.
@@ -256,11 +264,7 @@ func (s *Handling) Totals(ctx context.Context, q handling.TotalsQuery, zone *tim
 		with bare as materialized (
 			select h.id, h.object_id, h.started_at at time zone @zone as local, h.minutes, h.lifts, h.purpose
 			from handling h
-			where (@object::uuid is null or h.object_id = @object)
-				and (@component::uuid is null or exists (select from handling_component x where x.handling_id = h.id and x.component_id = @component))
-				and (@person::uuid is null or exists (select from handling_person x where x.handling_id = h.id and x.person_id = @person))
-				and (@purpose = '' or h.purpose = @purpose)
-				and (@from::timestamptz is null or h.started_at >= @from) and (@until::timestamptz is null or h.started_at < @until)),
+			`+where(whichHandlings(q.ObjectID, q.ComponentID, q.PersonID, q.Purpose, q.From, q.Until))+`),
 		e as materialized (
 			select b.*, coalesce((select sum(f.times) from handling_flex f where f.handling_id = b.id), 0)::int as flexes from bare b),
 		objects as (
@@ -361,9 +365,10 @@ func (s *Handling) Stops(ctx context.Context, f handling.StopFilter, q domain.Pa
 	if err != nil {
 		return domain.Page[handling.Stop]{}, err
 	}
-	rows, _ := s.db.q(ctx).Query(ctx, `select `+stopColumns+` from stop s
-		where (@at::timestamptz is null or (s.raised_at, s.id) < (@at, @id)) and (@object::uuid is null or s.object_id = @object)
-			and (@state = '' or exists (select from stop_release r where r.stop_id = s.id) = (@state = 'released'))
+	rows, _ := s.db.q(ctx).Query(ctx, `select `+stopColumns+` from stop s`+where(
+		given(at != nil, `(s.raised_at, s.id) < (@at, @id)`),
+		given(f.ObjectID != nil, `s.object_id = @object`),
+		given(f.State != "", `exists (select from stop_release r where r.stop_id = s.id) = (@state = 'released')`))+`
 		order by s.raised_at desc, s.id desc limit @limit`,
 		pgx.NamedArgs{"at": at, "id": id, "object": f.ObjectID, "state": f.State, "limit": limit})
 	all, err := pgx.CollectRows(rows, pgx.RowToStructByName[handling.Stop])
@@ -377,9 +382,10 @@ func (s *Handling) Stops(ctx context.Context, f handling.StopFilter, q domain.Pa
 
 // Standing reads the stops in force on some objects.
 func (s *Handling) Standing(ctx context.Context, objectIDs []domain.ID) ([]handling.Stop, error) {
+	ofObjects, arg := among("s.object_id", objectIDs)
 	rows, _ := s.db.q(ctx).Query(ctx, `select `+stopColumns+` from stop s
-		where s.object_id = any ($1) and not exists (select from stop_release r where r.stop_id = s.id)
-		order by s.raised_at, s.id`, objectIDs)
+		where `+ofObjects+` and not exists (select from stop_release r where r.stop_id = s.id)
+		order by s.raised_at, s.id`, arg)
 	all, err := pgx.CollectRows(rows, pgx.RowToStructByName[handling.Stop])
 	return all, fault(err, "read standing stops")
 }

@@ -284,12 +284,13 @@ func (s *Loans) List(ctx context.Context, f loan.Filter, q domain.PageQuery) (do
 				(select string_agg(c.called, ', ' order by c.position) from loan_line_component c where c.line_id = n.id), o.number) order by n.position), '{}')
 				from loan_line n join object o on o.id = n.object_id where n.loan_id = l.id and n.withdrawn_at is null) as objects,
 			l.created_at
-		from loan l
-		where (@at::timestamptz is null or (l.created_at, l.id) < (@at, @id)) and (@state = '' or l.state = @state)
-			and (not @open or l.state not in ('closed', 'declined', 'cancelled'))
-			and (@object::uuid is null or exists (select from loan_line n where n.loan_id = l.id and n.object_id = @object and n.withdrawn_at is null))
+		from loan l`+where(
+		given(at != nil, `(l.created_at, l.id) < (@at, @id)`),
+		given(f.State != "", `(@state = '' or l.state = @state)`),
+		given(f.Open, `l.state not in ('closed', 'declined', 'cancelled')`),
+		given(f.ObjectID != nil, `exists (select from loan_line n where n.loan_id = l.id and n.object_id = @object and n.withdrawn_at is null)`))+`
 		order by l.created_at desc, l.id desc limit @limit`,
-		pgx.NamedArgs{"at": at, "id": id, "state": string(f.State), "open": f.Open, "object": f.ObjectID, "limit": limit})
+		pgx.NamedArgs{"at": at, "id": id, "state": string(f.State), "object": f.ObjectID, "limit": limit})
 	all, err := pgx.CollectRows(rows, pgx.RowToStructByName[loan.Summary])
 	if err != nil {
 		return domain.Page[loan.Summary]{}, fault(err, "list loans")

@@ -356,11 +356,13 @@ const placedJoins = ` join object o on o.id = m.object_id left join component c 
 
 // Present reads where objects and their parts are, or were at a time.
 func (s *Movement) Present(ctx context.Context, objectIDs []domain.ID, at *time.Time, joined bool) ([]movement.Placement, error) {
-	rows, _ := s.db.q(ctx).Query(ctx, `select `+placedColumns+placedTables+`
-		where m.object_id = any (@objects) and (@joined or m.state <> 'with_whole')
-			and case when @at::timestamptz is null then upper_inf(m.during) else m.during @> @at end
-		order by o.sort_key, o.id, c.sort_key nulls first, c.id nulls first`,
-		pgx.NamedArgs{"objects": objectIDs, "joined": joined, "at": at})
+	ofObjects, arg := among("m.object_id", objectIDs)
+	then, args := `upper_inf(m.during)`, []any{arg}
+	if at != nil {
+		then, args = `m.during @> $2::timestamptz`, append(args, *at)
+	}
+	rows, _ := s.db.q(ctx).Query(ctx, `select `+placedColumns+placedTables+where(ofObjects, given(!joined, `m.state <> 'with_whole'`), then)+`
+		order by o.sort_key, o.id, c.sort_key nulls first, c.id nulls first`, args...)
 	all, err := pgx.CollectRows(rows, pgx.RowToStructByName[movement.Placement])
 	if err != nil || at == nil {
 		return all, fault(err, "read where things are")
@@ -451,7 +453,8 @@ func (s *Movement) One(ctx context.Context, id domain.ID) (*movement.Placement, 
 
 // History lists placements back in time.
 func (s *Movement) History(ctx context.Context, objectID *domain.ID, componentID *domain.ID, q domain.PageQuery) (domain.Page[movement.Placement], error) {
-	return s.back(ctx, `with`, ``, `(@object::uuid is null or m.object_id = @object) and (@component::uuid is null or m.component_id = @component)`, "lower(m.during)",
+	of := both(given(objectID != nil, `m.object_id = @object`), given(componentID != nil, `m.component_id = @component`))
+	return s.back(ctx, `with`, ``, of, "lower(m.during)",
 		pgx.NamedArgs{"object": objectID, "component": componentID}, []any{"placements", objectID, componentID}, func(p movement.Placement) time.Time { return p.Since }, q)
 }
 
@@ -473,7 +476,7 @@ func (s *Movement) Past(ctx context.Context, place domain.ID, see movement.Sight
 
 // back lists placements back in time by one of their ends. The page is chosen first: the names of
 // places are read only for its rows.
-func (s *Movement) back(ctx context.Context, with, tables, where, by string, args pgx.NamedArgs, list any, key func(movement.Placement) time.Time, q domain.PageQuery) (domain.Page[movement.Placement], error) {
+func (s *Movement) back(ctx context.Context, with, tables, of, by string, args pgx.NamedArgs, list any, key func(movement.Placement) time.Time, q domain.PageQuery) (domain.Page[movement.Placement], error) {
 	limit, err := q.Rows()
 	if err != nil {
 		return domain.Page[movement.Placement]{}, err
@@ -484,8 +487,7 @@ func (s *Movement) back(ctx context.Context, with, tables, where, by string, arg
 	}
 	args["before"], args["id"], args["limit"] = at, id, limit
 	rows, _ := s.db.q(ctx).Query(ctx, with+` page as materialized (
-			select m.id from placement m`+tables+` where `+where+`
-				and (@before::timestamptz is null or (`+by+`, m.id) < (@before, @id))
+			select m.id from placement m`+tables+where(of, given(at != nil, `(`+by+`, m.id) < (@before, @id)`))+`
 			order by `+by+` desc, m.id desc limit @limit)
 		select `+placedColumns+pagedTables+` order by `+by+` desc, m.id desc`, args)
 	all, err := pgx.CollectRows(rows, pgx.RowToStructByName[movement.Placement])

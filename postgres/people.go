@@ -2,6 +2,7 @@ package postgres
 
 import (
 	"context"
+	"errors"
 	"time"
 
 	"github.com/jackc/pgx/v5"
@@ -186,8 +187,10 @@ func (s *People) RevokeToken(ctx context.Context, personID, id domain.ID, at tim
 
 // ByToken reads the person and the token of a secret's hash.
 func (s *People) ByToken(ctx context.Context, secretSHA256 []byte, at time.Time) (*people.Person, people.Token, error) {
-	rows, _ := s.db.q(ctx).Query(ctx, `select `+tokenColumns+` from token where secret_sha256 = $1`, secretSHA256)
-	t, err := pgx.CollectExactlyOneRow(rows, pgx.RowToStructByName[people.Token])
+	batch := &pgx.Batch{} // both in one round trip: every request of the API begins with it
+	batch.Queue(`select `+tokenColumns+` from token where secret_sha256 = $1`, secretSHA256)
+	batch.Queue(`select `+personColumns+` from person where id = (select person_id from token where secret_sha256 = $1)`, secretSHA256)
+	t, p, err := readHolder(s.db.q(ctx).SendBatch(ctx, batch))
 	if err != nil {
 		return nil, people.Token{}, fault(err, "read token")
 	}
@@ -196,8 +199,18 @@ func (s *People) ByToken(ctx context.Context, secretSHA256 []byte, at time.Time)
 			return nil, people.Token{}, fault(err, "note use of token %s", t.ID)
 		}
 	}
-	p, err := s.One(ctx, t.PersonID)
-	return p, t, err
+	return p, t, nil
+}
+
+func readHolder(results pgx.BatchResults) (t people.Token, p *people.Person, err error) {
+	defer func() { err = errors.Join(err, results.Close()) }()
+	rows, _ := results.Query()
+	if t, err = pgx.CollectExactlyOneRow(rows, pgx.RowToStructByName[people.Token]); err != nil {
+		return t, nil, err
+	}
+	rows, _ = results.Query()
+	p, err = pgx.CollectExactlyOneRow(rows, pgx.RowToAddrOfStructByName[people.Person])
+	return t, p, err
 }
 
 // Failures counts failed sign-ins.

@@ -301,10 +301,12 @@ func (s *Photos) List(ctx context.Context, objectID domain.ID, f photo.Filter, q
 		args["at"], args["id"] = at, id
 	}
 	rows, _ := s.db.q(ctx).Query(ctx, photoSelect+`
-		where p.object_id = @object and (@at::timestamptz is null or (p.uploaded_at, p.id) < (@at, @id))
-			and (@view = '' or p.view = @view) and (@light = '' or p.light = @light) and (@stage = '' or p.stage = @stage)
-			and (@component::uuid is null or exists (
-				select from photo_component c where c.photo_id = p.id and c.component_id = @component))
+		where `+both(`p.object_id = @object`,
+		given(keys != nil, `(p.uploaded_at, p.id) < (@at, @id)`),
+		given(f.View != "", `p.view = @view`),
+		given(f.Light != "", `p.light = @light`),
+		given(f.Stage != "", `p.stage = @stage`),
+		given(f.Component != nil, `exists (select from photo_component c where c.photo_id = p.id and c.component_id = @component)`))+`
 		order by p.uploaded_at desc, p.id desc limit @limit`, args)
 	all, err := pgx.CollectRows(rows, func(row pgx.CollectableRow) (photo.Photo, error) {
 		r, err := pgx.RowToStructByName[photoRow](row)

@@ -112,11 +112,13 @@ func (s *Record) Events(ctx context.Context, f record.Filter, q domain.PageQuery
 		select e.id, e.at, e.actor_id, coalesce(p.name, 'the program') as actor_name, e.area, e.subject_id,
 			e.object_id, coalesce(o.number, '') as object_number, e.kind
 		from event e left join person p on p.id = e.actor_id left join object o on o.id = e.object_id
-		where (@before::bigint is null or e.id < @before)
-			and (@object::uuid is null or e.object_id = @object)
-			and (@subject::uuid is null or e.subject_id = @subject)
-			and (@actor::uuid is null or e.actor_id = @actor)
-			and (@area = '' or e.area = @area) and (@kind = '' or e.kind = @kind)
+		`+where(
+		given(before != nil, `e.id < @before`),
+		given(f.ObjectID != nil, `e.object_id = @object`),
+		given(f.SubjectID != nil, `e.subject_id = @subject`),
+		given(f.ActorID != nil, `(@actor::uuid is null or e.actor_id = @actor)`),
+		given(f.Area != "", `(@area = '' or e.area = @area)`),
+		given(f.Kind != "", `(@kind = '' or e.kind = @kind)`))+`
 		order by e.id desc limit @limit`,
 		pgx.NamedArgs{"before": before, "object": f.ObjectID, "subject": f.SubjectID, "actor": f.ActorID,
 			"area": f.Area, "kind": f.Kind, "limit": limit})

@@ -465,10 +465,13 @@ func (s *Treatments) List(ctx context.Context, f treatment.Filter, q domain.Page
 	rows, _ := s.db.q(ctx).Query(ctx, `
 		select t.id, t.object_id, o.number as object_number, o.title as object_title, o.department, t.number, t.title, t.state, t.standing, t.movers, t.changed_at,
 			t.in_charge_id, t.in_charge_name
-		from treatment t join object o on o.id = t.object_id
-		where (@state = '' or t.state = @state) and (@object::uuid is null or t.object_id = @object) and (@department = '' or o.department = @department)
-			and (@move = '' or @move = any (t.movers)) and (@in_charge::uuid is null or t.in_charge_id = @in_charge)
-			and (@at::timestamptz is null or (t.changed_at, t.id) < (@at, @id))
+		from treatment t join object o on o.id = t.object_id`+where(
+		given(f.State != "", `(@state = '' or t.state = @state)`),
+		given(f.ObjectID != nil, `t.object_id = @object`),
+		given(f.Department != "", `(@department = '' or o.department = @department)`),
+		given(f.Move != "", `(@move = '' or @move = any (t.movers))`),
+		given(f.InCharge != nil, `(@in_charge::uuid is null or t.in_charge_id = @in_charge)`),
+		given(at != nil, `(t.changed_at, t.id) < (@at, @id)`))+`
 		order by t.changed_at desc, t.id desc limit @limit`, pgx.NamedArgs{
 		"state": f.State, "object": f.ObjectID, "department": f.Department, "move": f.Move, "in_charge": f.InCharge, "at": at, "id": id, "limit": limit,
 	})

@@ -203,11 +203,14 @@ func (s *Treatments) Stabilisations(ctx context.Context, f treatment.Stabilisati
 		return domain.Page[treatment.Stabilisation]{}, err
 	}
 	rows, _ := s.db.q(ctx).Query(ctx, stabilisationSQL+`
-		where w.kind = 'emergency' and (@object::uuid is null or w.object_id = @object) and (@treatment::uuid is null or w.treatment_id = @treatment)
-			and (@department = '' or o.department = @department) and (not @open or e.outcome = '')
-			and (@at::timestamptz is null or (w.happened_at, w.id) < (@at, @id))
+		where `+both(`w.kind = 'emergency'`,
+		given(f.ObjectID != nil, `w.object_id = @object`),
+		given(f.TreatmentID != nil, `w.treatment_id = @treatment`),
+		given(f.Department != "", `(@department = '' or o.department = @department)`),
+		given(f.Open, `e.outcome = ''`),
+		given(at != nil, `(w.happened_at, w.id) < (@at, @id)`))+`
 		order by w.happened_at desc, w.id desc limit @limit`, pgx.NamedArgs{
-		"object": f.ObjectID, "treatment": f.TreatmentID, "department": f.Department, "open": f.Open, "at": at, "id": id, "limit": limit,
+		"object": f.ObjectID, "treatment": f.TreatmentID, "department": f.Department, "at": at, "id": id, "limit": limit,
 	})
 	all, err := pgx.CollectRows(rows, pgx.RowToStructByName[stabilisationRow])
 	if err != nil {

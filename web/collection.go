@@ -1,7 +1,6 @@
 package web
 
 import (
-	"context"
 	"html/template"
 	"net/http"
 	"net/url"
@@ -158,11 +157,17 @@ func (s *Server) objectsPage(c echo.Context) error {
 		Words: strings.TrimSpace(c.QueryParam("q")), Department: c.QueryParam("department"), Kind: c.QueryParam("kind"), Hazard: c.QueryParam("hazard"),
 		LegalStatus: collection.LegalStatus(c.QueryParam("legal_status")), Material: c.QueryParam("material"), Sort: c.QueryParam("sort"),
 	}
-	found, err := s.Collection.Search(ctx, a, q, page(c))
-	if err != nil {
+	from := page(c)
+	var found collection.Found
+	var filters collection.Filters
+	err := together(2, func(i int) (err error) {
+		if i == 0 {
+			found, err = s.Collection.Search(ctx, a, q, from)
+		} else {
+			filters, err = s.Collection.Filters(ctx, a)
+		}
 		return err
-	}
-	filters, err := s.Collection.Filters(ctx, a)
+	})
 	if err != nil {
 		return err
 	}
@@ -200,13 +205,17 @@ func (s *Server) objectRows(c echo.Context, p *objectsPage, lines []collection.O
 	for i, o := range lines {
 		ids[i] = o.ID
 	}
-	var columns []column
-	for _, of := range s.objectColumns() {
-		col, err := of(c, ids)
-		if err != nil {
-			return err
-		}
-		columns, p.Columns = append(columns, col), append(p.Columns, col.Heading)
+	of := s.objectColumns()
+	columns := make([]column, len(of))
+	err := together(len(of), func(i int) (err error) {
+		columns[i], err = of[i](c, ids)
+		return err
+	})
+	if err != nil {
+		return err
+	}
+	for _, col := range columns {
+		p.Columns = append(p.Columns, col.Heading)
 	}
 	for _, o := range lines {
 		row := objectRow{Path: objectPath(o.Number), Number: o.Number, Title: o.Title, Kind: o.Kind, Department: o.Department, Face: s.facePath(o.FacePhotoID)}
@@ -384,20 +393,23 @@ func (s *Server) objectData(c echo.Context, w *collection.Whole) (*objectPage, e
 	if actor(c).May(collection.Describe) == nil {
 		p.EditPath = objectPath(o.Number) + "/edit"
 	}
-	for _, of := range s.objectSections() {
-		sec, err := of(c, w)
-		if err != nil {
-			return nil, err
+	_ = c.QueryParams() // the context reads the address once, and not safely in several places at a time
+	of := s.objectSections()
+	sections, shown := make([]section, len(of)), make([]template.HTML, len(of))
+	err := together(len(of), func(i int) (err error) {
+		if sections[i], err = of[i](c, w); err == nil && sections[i].Template != "" {
+			shown[i], err = s.partial(sections[i].Template, sections[i].Data)
 		}
+		return err
+	})
+	if err != nil {
+		return nil, err
+	}
+	for i, sec := range sections {
 		p.Head = append(p.Head, sec.Head...)
-		if sec.Template == "" {
-			continue
+		if sec.Template != "" {
+			p.Sections = append(p.Sections, shownSection{ID: sec.ID, Heading: sec.Heading, HTML: shown[i]})
 		}
-		html, err := s.partial(sec.Template, sec.Data)
-		if err != nil {
-			return nil, err
-		}
-		p.Sections = append(p.Sections, shownSection{ID: sec.ID, Heading: sec.Heading, HTML: html})
 	}
 	return p, nil
 }
@@ -470,11 +482,7 @@ type markRow struct{ Kind, Where, Transcription, Meaning string }
 // descriptionSection is what is said of the object, and how far it would be recognised by it.
 func (s *Server) descriptionSection(c echo.Context, w *collection.Whole) (section, error) {
 	o := &w.Object
-	hasPhoto, err := s.hasPhoto(c.Request().Context(), actor(c), o)
-	if err != nil {
-		return section{}, err
-	}
-	missing := collection.ObjectIDMissing(&w.Sheet, hasPhoto)
+	missing := collection.ObjectIDMissing(&w.Sheet, w.Photographed)
 	d := descriptionData{Answered: len(collection.ObjectIDHeadings) - len(missing), Missing: strings.Join(missing, ", "), NotKnown: strings.Join(o.NotKnown, ", ")}
 	mass := ""
 	if o.MassKG != nil {
@@ -497,15 +505,6 @@ func (s *Server) descriptionSection(c echo.Context, w *collection.Whole) (sectio
 		d.Marks = append(d.Marks, markRow{Kind: m.Kind, Where: m.Where, Transcription: m.Transcription, Meaning: m.Meaning})
 	}
 	return section{ID: "description", Heading: "Description", Template: "collection/_description", Data: d}, nil
-}
-
-// hasPhoto says whether there is any photograph of the object.
-func (s *Server) hasPhoto(ctx context.Context, a domain.Actor, o *collection.Object) (bool, error) {
-	if o.FacePhotoID != nil {
-		return true, nil
-	}
-	photos, err := s.Photo.List(ctx, a, o.ID, photo.Filter{}, domain.PageQuery{Limit: 1})
-	return len(photos.Items) > 0, err
 }
 
 // dimensionWords writes lengths as people do: "height 1700 mm (lying); width 620 mm".

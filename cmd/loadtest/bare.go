@@ -44,8 +44,9 @@ const (
 	bareList       = `select o.id, o.number, o.title, o.kind, o.makers, o.date_made, o.department, o.legal_status, o.face_photo_id,
 			(select jsonb_agg(jsonb_build_object('kind', h.kind, 'certainty', h.certainty)) from hazard h where h.object_id = o.id and h.certainty <> 'ruled_out' and h.state <> 'removed')
 		from object o where (o.sort_key, o.id) > ($1, $2) order by o.sort_key, o.id limit 51`
-	bareWords = `select o.id, o.number, o.title, o.kind, o.makers, o.date_made, o.department, o.legal_status, o.face_photo_id
-		from object o where o.words @@ $1::text::tsquery order by o.sort_key, o.id limit 51`
+	bareWords = `with o as materialized (select * from object where words @@ $1::text::tsquery)
+		select o.id, o.number, o.title, o.kind, o.makers, o.date_made, o.department, o.legal_status, o.face_photo_id
+		from o order by o.sort_key, o.id limit 51`
 	bareTreatment = `select t.id, t.state, t.proposal, t.completion, t.completed, t.signed, t.standing, o.number, o.title, o.department from treatment t join object o on o.id = t.object_id where t.id = $1`
 	bareVersions  = `select id, amendment, number, text, legend, sha256, submitted_by_name, submitted_at from treatment_version where treatment_id = $1`
 	bareDecisions = `select id, outcome, statement, by_name, at, conditions from treatment_decision where treatment_id = $1`

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"flag"
 	"fmt"
+	"strings"
 	"time"
 
 	"github.com/jackc/pgx/v5"
@@ -29,6 +30,7 @@ func runCompare(ctx context.Context, args []string) (err error) {
 	l.flags(f)
 	rounds := f.Int("rounds", 7, "rounds of A B C C B A; at least five")
 	block := f.Int("block", 100, "requests in a block")
+	only := f.String("only", "", "endpoints whose name begins so; all without it")
 	if err := f.Parse(args); err != nil {
 		return err
 	}
@@ -43,6 +45,9 @@ func runCompare(ctx context.Context, args []string) (err error) {
 	fmt.Printf("\nside by side, one request at a time, %d rounds of A B C C B A in blocks of %d; medians in ms (least to most of the blocks)\n", *rounds, *block)
 	fmt.Printf("%-36s %24s %24s %24s %8s %8s\n", "endpoint", "A: endpoint", "B: bare SQL", "C: hello, same router", "A/B", "goal")
 	for _, b := range besides() {
+		if !strings.HasPrefix(b.name, *only) {
+			continue
+		}
 		if err := l.compare(ctx, b, *rounds, *block); err != nil {
 			return err
 		}

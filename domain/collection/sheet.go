@@ -150,4 +150,5 @@ type Whole struct {
 	Sheet
 	Attributions []AttributionLine   `json:"attributions"` // all of all components, the newest first
 	Superseded   []ComponentMaterial `json:"superseded"`   // identifications that others took the place of, the newest first
+	Photographed bool                `json:"-"`            // there is a photograph of it
 }

@@ -184,7 +184,11 @@ func TestCodesAreTakenOnce(t *testing.T) {
 	t.Parallel()
 	h := servetest.New(t)
 	ines := h.WithFactor(h.Person("Ines Falkenberg", domain.Conservator))
-	for name, code := range map[string]domain.Secret{"one-time code": h.Code(ines), "recovery code": domain.Secret(ines.RecoveryCodes[0])} {
+	for name, codeNow := range map[string]func() domain.Secret{
+		"one-time code": func() domain.Secret { return h.Code(ines) },
+		"recovery code": func() domain.Secret { return domain.Secret(ines.RecoveryCodes[0]) },
+	} {
+		code := codeNow()
 		var wg sync.WaitGroup
 		var mu sync.Mutex
 		taken, refused := 0, 0

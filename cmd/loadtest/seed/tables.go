@@ -139,7 +139,7 @@ const (
 			from staged_object o),
 		known as (
 			insert into word (word)
-			select distinct word collate "C" from found where word !~ '[0-9]' and length(word) between 3 and 40 order by 1
+			select distinct word collate "C" from found where word !~ '^[0-9]' and length(word) >= 3 order by 1
 			on conflict do nothing),
 		grouped as (select id, array_to_tsvector(array_agg(distinct word)) as words from found group by id),
 		whole as (
