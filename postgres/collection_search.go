@@ -146,6 +146,7 @@ type search struct {
 	number  bool     // the words may be a number
 	from    int      // the tier that this page begins in, after args' keys; 0 with no keys: the beginning
 	after   bool     // there are keys
+	limit   string   // of rows, as SQL
 }
 
 // property is something that an object has or has not by rows of another table.
@@ -188,7 +189,7 @@ func (s *Collection) common(ctx context.Context, q collection.Query) (bool, erro
 }
 
 func newSearch(q collection.Query, limit int, common bool) *search {
-	s := &search{order: orders[q.Sort], args: pgx.NamedArgs{"limit": limit}, words: collection.SearchWords(q.Words)}
+	s := &search{order: orders[q.Sort], args: pgx.NamedArgs{"limit": limit}, words: collection.SearchWords(q.Words), limit: "@limit"}
 	where := []string{everything}
 	filter := func(set bool, name string, value any, condition string) {
 		if set {
@@ -205,6 +206,9 @@ func newSearch(q collection.Query, limit int, common bool) *search {
 	s.filters = strings.Join(where, " and ")
 	if strings.TrimSpace(q.Words) == "" {
 		s.words = nil
+		if s.filters == everything { // one plan does for all pages, but only for a limit that is known
+			s.limit = strconv.Itoa(limit)
+		}
 		return s
 	}
 	number, err := collection.ParseNumber(q.Words)
@@ -336,14 +340,14 @@ func (s *search) union(tiers []tier) string {
 		if s.after && t.at == s.from {
 			t.condition += " and " + s.order.after
 		}
-		parts = append(parts, fmt.Sprintf(`(select %d as tier, o.sort_key, o.id from object o where %s and %s order by %s limit @limit)`,
-			t.at, t.condition, s.filters, s.order.by))
+		parts = append(parts, fmt.Sprintf(`(select %d as tier, o.sort_key, o.id from object o where %s and %s order by %s limit %s)`,
+			t.at, t.condition, s.filters, s.order.by, s.limit))
 	}
 	if len(parts) == 0 {
 		parts = []string{`(select 0 as tier, o.sort_key, o.id from object o where false)`}
 	}
 	return `select p.tier, o.sort_key, ` + lineColumns + `
-		from (select * from (` + strings.Join(parts, " union all ") + `) o order by tier, ` + s.order.by + ` limit @limit) p
+		from (select * from (` + strings.Join(parts, " union all ") + `) o order by tier, ` + s.order.by + ` limit ` + s.limit + `) p
 		join object o on o.id = p.id order by p.tier, ` + s.order.by
 }
 

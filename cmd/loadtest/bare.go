@@ -1,6 +1,7 @@
 package main
 
 import (
+	"fmt"
 	"net/url"
 	"strings"
 
@@ -47,6 +48,25 @@ const (
 	bareWords = `with o as materialized (select * from object where words @@ $1::text::tsquery)
 		select o.id, o.number, o.title, o.kind, o.makers, o.date_made, o.department, o.legal_status, o.face_photo_id
 		from o order by o.sort_key, o.id limit 51`
+	// What a page shows beside a list: where its objects and their parts are, what stops them, and what the
+	// list can be narrowed by.
+	bareOfList  = `select o.id from object o where (o.sort_key, o.id) > ($1, $2) order by o.sort_key, o.id limit 51`
+	bareOfWord  = `select o.id from (select o.id, o.sort_key from object o where o.words @@ $1::text::tsquery offset 0) o order by o.sort_key, o.id limit 51`
+	bareAllHere = `with recursive up (at, id, parent_id, name, depth) as (
+			select m.id, p.id, p.parent_id, p.name, 0 from placement m join place p on p.id = m.place_id
+				where m.object_id = any(array(%s)) and m.state <> 'with_whole' and upper_inf(m.during)
+			union all select u.at, p.id, p.parent_id, p.name, u.depth + 1 from up u join place p on p.id = u.parent_id)
+		select m.object_id, m.component_id, m.state, lower(m.during), p.path
+		from (select at, string_agg(name, ' › ' order by depth desc) as path from up group by at) p join placement m on m.id = p.at`
+	bareAllStops = `select s.id, s.object_id, s.signs, s.note, s.raised_at from stop s
+		where s.object_id = any(array(%s)) and not exists (select from stop_release r where r.stop_id = s.id)`
+	bareDepartments = `with recursive v (v) as ((select department from object order by department limit 1)
+		union all select (select department from object where department > v order by department limit 1) from v where v is not null) select v from v`
+	bareKinds = `with recursive v (v) as ((select kind from object where kind > '' order by kind limit 1)
+		union all select (select kind from object where kind > v order by kind limit 1) from v where v is not null) select v from v`
+	bareHazardKinds = `with recursive v (v) as ((select kind from hazard where certainty <> 'ruled_out' and state <> 'removed' order by kind limit 1)
+		union all select (select kind from hazard where certainty <> 'ruled_out' and state <> 'removed' and kind > v order by kind limit 1)
+			from v where v is not null) select v from v`
 	bareTreatment = `select t.id, t.state, t.proposal, t.completion, t.completed, t.signed, t.standing, o.number, o.title, o.department from treatment t join object o on o.id = t.object_id where t.id = $1`
 	bareVersions  = `select id, amendment, number, text, legend, sha256, submitted_by_name, submitted_at from treatment_version where treatment_id = $1`
 	bareDecisions = `select id, outcome, statement, by_name, at, conditions from treatment_decision where treatment_id = $1`
@@ -55,7 +75,21 @@ const (
 		from work w where w.treatment_id = $1`
 	bareParties    = `select person_id, name, side, why, at from treatment_party where treatment_id = $1`
 	bareConditions = `select id, number, binds, text, acknowledged, fulfilment from treatment_condition where treatment_id = $1`
+	// What its page shows beside it: the object with its parts, its photographs, and who may take it in charge.
+	bareTreated = `select c.id, c.label, c.name, o.number, o.title, o.face_photo_id from treatment t join object o on o.id = t.object_id
+		left join component c on c.object_id = o.id where t.id = $1`
+	bareTreatedPhotos = `select p.id, p.view, p.stage, p.taken_clock, array(select c.component_id from photo_component c where c.photo_id = p.id)
+		from treatment t join photo p on p.object_id = t.object_id where t.id = $1`
+	barePeople = `select id, name, roles, departments from person where closed_at is null order by name, id limit 201`
 )
+
+// and adds statements without arguments.
+func and(b *pgx.Batch, statements ...string) *pgx.Batch {
+	for _, sql := range statements {
+		b.Queue(sql)
+	}
+	return b
+}
 
 func batch(arg any, statements ...string) *pgx.Batch {
 	b := &pgx.Batch{}
@@ -76,8 +110,19 @@ func besides() []beside {
 		b.Queue(bareList, object(c, i).SortKey, object(c, i).ID)
 		return b
 	}
+	listPage := func(c *drive.Catalogue, i int) *pgx.Batch {
+		b := list(c, i)
+		for _, beside := range []string{bareAllHere, bareAllStops} {
+			b.Queue(fmt.Sprintf(beside, bareOfList), object(c, i).SortKey, object(c, i).ID)
+		}
+		return and(b, bareDepartments, bareKinds, bareHazardKinds)
+	}
 	words := func(c *drive.Catalogue, i int) *pgx.Batch {
 		return batch("'"+strings.ToLower(c.Makers[i%len(c.Makers)])+"':*", bareWords)
+	}
+	wordsPage := func(c *drive.Catalogue, i int) *pgx.Batch {
+		b := batch("'"+strings.ToLower(c.Makers[i%len(c.Makers)])+"':*", bareWords, fmt.Sprintf(bareAllHere, bareOfWord), fmt.Sprintf(bareAllStops, bareOfWord))
+		return and(b, bareDepartments, bareKinds, bareHazardKinds)
 	}
 	find := func(path string) func(c *drive.Catalogue, i int) string {
 		return func(c *drive.Catalogue, i int) string {
@@ -95,9 +140,9 @@ func besides() []beside {
 		{"object sheet, page", func(c *drive.Catalogue, i int) string { return "/objects/" + object(c, i).Number }, true,
 			func(c *drive.Catalogue, i int) *pgx.Batch { return batch(object(c, i).ID, page...) }, 6},
 		{"list of objects, JSON", deep("/api/v1/objects"), false, list, 2.5},
-		{"list of objects, page", deep("/objects"), true, list, 6},
+		{"list of objects, page", deep("/objects"), true, listPage, 6},
 		{"search by a rare word, JSON", find("/api/v1/objects"), false, words, 2.5},
-		{"search by a rare word, page", find("/objects"), true, words, 6},
+		{"search by a rare word, page", find("/objects"), true, wordsPage, 6},
 		{"treatment, JSON", func(c *drive.Catalogue, i int) string {
 			return "/api/v1/treatments/" + c.Treatments[i%len(c.Treatments)].String()
 		}, false,
@@ -108,7 +153,7 @@ func besides() []beside {
 			return "/treatments/" + c.Treatments[i%len(c.Treatments)].String()
 		}, true,
 			func(c *drive.Catalogue, i int) *pgx.Batch {
-				return batch(c.Treatments[i%len(c.Treatments)], treatment...)
+				return and(batch(c.Treatments[i%len(c.Treatments)], append(treatment[:len(treatment):len(treatment)], bareTreated, bareTreatedPhotos)...), barePeople)
 			}, 6},
 		{"handlings of an object, JSON", func(c *drive.Catalogue, i int) string {
 			return "/api/v1/objects/" + object(c, i).ID.String() + "/handlings"
