@@ -1,6 +1,7 @@
 package web
 
 import (
+	"html/template"
 	"strings"
 
 	"github.com/labstack/echo/v4"
@@ -10,6 +11,7 @@ import (
 )
 
 type makeUpData struct {
+	Drawing   template.HTML
 	Parts     []*partNode
 	Count     string
 	Joints    []jointRow
@@ -72,6 +74,7 @@ func (s *Server) makeUpSection(c echo.Context, w *collection.Whole) (section, er
 		}
 		d.Joints = append(d.Joints, row)
 	}
+	d.Drawing = makeUpDrawing(drawnParts(w), s.drawnJoints(w, d.AddPath != ""), nil)
 	for _, t := range w.Attributions {
 		d.History = append(d.History, historyRow{At: s.moment(t.At), Component: shortName(w, t.ComponentID), Said: plain(string(t.Attribution)), Evidence: t.Evidence, Author: t.AuthorName})
 	}
@@ -80,6 +83,39 @@ func (s *Server) makeUpSection(c echo.Context, w *collection.Whole) (section, er
 			Said: m.Role + ": " + m.MaterialName + ", " + m.Confidence + ", by " + m.IdentifiedBy + "; superseded " + s.day(*m.SupersededAt)})
 	}
 	return section{ID: "make-up", Heading: "Make-up, from the inside outwards", Template: "collection/_make_up", Data: d}, nil
+}
+
+// drawnParts are the components as they are drawn.
+func drawnParts(w *collection.Whole) []drawnPart {
+	var parts []drawnPart
+	for _, part := range collection.FromInside(w.Components) {
+		d := drawnPart{ID: part.ID, Layer: part.LayerOrder, Name: shortName(w, part.ID), Path: componentPath(w.Object.Number, part.Label)}
+		if part.Side != "none" {
+			d.Name += ", " + part.Side
+		}
+		var of []string
+		for _, m := range w.MaterialsOf(part.ID) {
+			of = append(of, m.MaterialName)
+		}
+		if d.Of = strings.Join(of, ", "); d.Of == "" {
+			d.Of = "no material said"
+		}
+		parts = append(parts, d)
+	}
+	return parts
+}
+
+// drawnJoints are the joints as they are drawn. For who may not change them they lead to the list.
+func (s *Server) drawnJoints(w *collection.Whole, mayChange bool) []drawnJoint {
+	joints := make([]drawnJoint, len(w.Joints))
+	for i, j := range w.Joints {
+		joints[i] = drawnJoint{A: j.AID, B: j.BID, State: j.State, Path: "#joints",
+			Told: shortName(w, j.AID) + " and " + shortName(w, j.BID) + ": " + plain(j.Meets) + ", " + contactWords(&j) + ", " + plain(j.State)}
+		if mayChange {
+			joints[i].Path = objectPath(w.Object.Number) + "/joints/" + j.ID.String()
+		}
+	}
+	return joints
 }
 
 func (s *Server) partNode(w *collection.Whole, part *collection.Component) *partNode {
