@@ -171,6 +171,7 @@ var said = words(
 	agendaWords,
 	loanWords,
 	treatmentWords,
+	enclosureWords,
 )
 
 // words joins the areas' sentences.
