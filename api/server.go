@@ -18,6 +18,7 @@ import (
 	"farthingale/domain"
 	"farthingale/domain/agenda"
 	"farthingale/domain/collection"
+	"farthingale/domain/enclosure"
 	"farthingale/domain/handling"
 	"farthingale/domain/loan"
 	"farthingale/domain/material"
@@ -44,6 +45,7 @@ type Services struct {
 	Photo      *photo.Service
 	Collection *collection.Service
 	Material   *material.Service
+	Enclosure  *enclosure.Service
 	Treatment  *treatment.Service
 	Handling   *handling.Service
 	Movement   *movement.Service
@@ -82,6 +84,7 @@ func (s *Server) Routes(e *echo.Echo) {
 	s.handlingRoutes(g)
 	s.movementRoutes(g)
 	s.loanRoutes(g)
+	s.enclosureRoutes(g)
 }
 
 // Acts tells for every route, as "GET /api/v1/people", which act it needs; a test holds the list of

@@ -24,6 +24,7 @@ import (
 	"farthingale/domain"
 	"farthingale/domain/agenda"
 	"farthingale/domain/collection"
+	"farthingale/domain/enclosure"
 	"farthingale/domain/handling"
 	"farthingale/domain/loan"
 	"farthingale/domain/material"
@@ -46,6 +47,7 @@ type Services struct {
 	Photo      *photo.Service
 	Collection *collection.Service
 	Material   *material.Service
+	Enclosure  *enclosure.Service
 	Handling   *handling.Service
 	Movement   *movement.Service
 	Loan       *loan.Service

@@ -4,7 +4,9 @@
 // with the range that follows from their ranges. Where an input is missing the answer says which, and
 // gives no number.
 //
-// Any area may use it; it knows none. It keeps nothing and waits for nothing.
+// The computation keeps nothing and waits for nothing: any area may use it, and it knows none. Beside
+// it stand the enclosures that the museum has described (Enclosure, Service), their tracer measurements
+// and the recommendations that came of looking what a change would do.
 //
 // Units stand in the names: levels in micrograms per cubic metre (UGM3) at the stated temperature and
 // pressure, emission in micrograms per square metre and hour, exchange in air changes per day, uptake

@@ -27,9 +27,9 @@ const (
 // Confidence says how a limit is known.
 type Confidence string
 
-// Read: in the source named. SecondHand: in another text. Memory: no text was opened.
+// InSource: in the source named. SecondHand: in another text. Memory: no text was opened.
 const (
-	Read       Confidence = "published"
+	InSource   Confidence = "published"
 	SecondHand Confidence = "second-hand"
 	Memory     Confidence = "memory"
 )
@@ -105,7 +105,7 @@ func limitOf(row map[string]string) (Limit, error) {
 	switch {
 	case !slices.Contains([]Kind{Target, Guide, Older, Effect, NoEffect, Dose}, l.Kind):
 		return l, fmt.Errorf("there is no kind %q", l.Kind)
-	case !slices.Contains([]Confidence{Read, SecondHand, Memory}, l.Confidence):
+	case !slices.Contains([]Confidence{InSource, SecondHand, Memory}, l.Confidence):
 		return l, fmt.Errorf("there is no confidence %q", l.Confidence)
 	case (l.Kind == Target) != (l.Years > 0), l.Greatest < l.Least, l.Concerns == "", l.Source == "":
 		return l, errors.New("is not whole")

@@ -12,27 +12,28 @@ import (
 // Network is any number of air spaces that exchange air with each other and with rooms.
 type Network struct {
 	Air       Air        `json:"air,omitzero"`
-	Spaces    []Space    `json:"spaces"`
-	Rooms     []Room     `json:"rooms"`
-	Exchanges []Exchange `json:"exchanges"`
+	Spaces    []Space    `json:"spaces" validate:"max=60,dive"`
+	Rooms     []Room     `json:"rooms" validate:"max=20,dive"`
+	Exchanges []Exchange `json:"exchanges" validate:"max=300,dive"`
 }
 
 // Space is an air space that is well mixed. Names of spaces and rooms are unique in a network.
 type Space struct {
-	Name     string     `json:"name"`
+	Name     string     `json:"name" validate:"max=120"`
 	VolumeM3 Quantity   `json:"volume_m3,omitzero"`
-	Surfaces []Surface  `json:"surfaces"`
-	Start    []GasLevel `json:"start,omitempty"` // levels at time zero, for a course over time only
+	RHPct    Quantity   `json:"rh_pct,omitzero"` // relative humidity; no level is computed from it
+	Surfaces []Surface  `json:"surfaces" validate:"max=40,dive"`
+	Start    []GasLevel `json:"start,omitempty" validate:"max=20,dive"` // levels at time zero, for a course over time only
 }
 
 // Surface gives off gases, takes them up, or both. Names are unique in a space.
 type Surface struct {
-	Name      string     `json:"name"`
+	Name      string     `json:"name" validate:"max=200"`
 	AreaM2    Quantity   `json:"area_m2,omitzero"`
 	Covered   bool       `json:"covered,omitzero"`
 	Passing   Quantity   `json:"passing,omitzero"` // share of emission and uptake that a cover lets through; needed when covered
-	Emissions []Emission `json:"emissions,omitempty"`
-	Uptakes   []Uptake   `json:"uptakes,omitempty"`
+	Emissions []Emission `json:"emissions,omitempty" validate:"max=20,dive"`
+	Uptakes   []Uptake   `json:"uptakes,omitempty" validate:"max=20,dive"`
 }
 
 // Emission is what a surface gives off.
@@ -65,15 +66,15 @@ type GasLevel struct {
 // Room is air so large that its levels stay: a room, or outdoors. A gas whose level is not given is
 // missing, not absent; use Assumed.Of(0, …) for clean air.
 type Room struct {
-	Name   string     `json:"name"`
-	Levels []GasLevel `json:"levels"`
+	Name   string     `json:"name" validate:"max=120"`
+	Levels []GasLevel `json:"levels" validate:"max=20,dive"`
 }
 
 // Exchange is one path of air between a space (Inner) and another space or a room (Outer). It has
 // either a rate or a gap. Two spaces may have several gaps between them, but a rate is the whole of
 // the exchange between the two.
 type Exchange struct {
-	Name  string `json:"name"`
+	Name  string `json:"name" validate:"max=200"`
 	Inner string `json:"inner"`
 	Outer string `json:"outer"`
 	Rate  *Rate  `json:"rate,omitempty"`
@@ -176,6 +177,7 @@ func (n *Network) Check() error {
 
 func (s *Space) check(at string, faults *[]domain.Field) {
 	s.VolumeM3.check(at, "/volume_m3", boundsVolume, faults)
+	s.RHPct.check(at, "/rh_pct", boundsRH, faults)
 	checkLevels(s.Start, at+"/start", faults)
 	names := map[string]bool{}
 	for j := range s.Surfaces {

@@ -28,7 +28,7 @@ type Quantity struct {
 	Least    float64 `json:"least,omitzero"`
 	Greatest float64 `json:"greatest,omitzero"`
 	Basis    Basis   `json:"basis"`
-	Source   string  `json:"source,omitempty"` // needed when measured or published
+	Source   string  `json:"source,omitempty" validate:"max=1000"` // needed when measured or published
 }
 
 // Of is a quantity without a range.
@@ -95,6 +95,7 @@ var (
 	boundsPressure = bounds{300, 1200, false, "Give hectopascal; 101 325 Pa is 1013.25 hPa."}
 	boundsSwing    = bounds{0, 100, false, "Give the daily change of pressure in hectopascal."}
 	boundsEnergy   = bounds{0, 300, false, "Give kilojoule per mole."}
+	boundsRH       = bounds{0, 100, false, "Give the relative humidity in per cent."}
 	boundsPPM      = bounds{0, 1e6, false, "Give parts per million."}
 )
 

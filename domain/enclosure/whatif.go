@@ -25,9 +25,9 @@ const (
 // Change is one step of a 'what if'.
 type Change struct {
 	Act      Act      `json:"act"`
-	Exchange string   `json:"exchange,omitempty"`
-	Space    string   `json:"space,omitempty"`
-	Surface  string   `json:"surface,omitempty"`
+	Exchange string   `json:"exchange,omitempty" validate:"max=200"`
+	Space    string   `json:"space,omitempty" validate:"max=120"`
+	Surface  string   `json:"surface,omitempty" validate:"max=200"`
 	WidthMM  Quantity `json:"width_mm,omitzero"`
 	Gap      *Gap     `json:"gap,omitempty"`
 	PerDay   Quantity `json:"per_day,omitzero"`

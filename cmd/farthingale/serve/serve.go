@@ -21,6 +21,7 @@ import (
 	"farthingale/domain"
 	"farthingale/domain/agenda"
 	"farthingale/domain/collection"
+	"farthingale/domain/enclosure"
 	"farthingale/domain/handling"
 	"farthingale/domain/loan"
 	"farthingale/domain/material"
@@ -67,6 +68,7 @@ type House struct {
 	Photo      *photo.Service
 	Collection *collection.Service
 	Material   *material.Service
+	Enclosure  *enclosure.Service
 	Handling   *handling.Service
 	Treatment  *treatment.Service
 	Movement   *movement.Service
@@ -103,6 +105,9 @@ func New(ctx context.Context, pool *pgxpool.Pool, s Settings) (*House, error) {
 	if h.Material, err = material.NewService(postgres.NewMaterial(db), s.Now); err != nil {
 		return nil, err
 	}
+	if h.Enclosure, err = enclosure.NewService(postgres.NewEnclosures(db), s.Now); err != nil {
+		return nil, err
+	}
 	if err := h.darkroom(ctx, s); err != nil {
 		return nil, err
 	}
@@ -135,6 +140,7 @@ func New(ctx context.Context, pool *pgxpool.Pool, s Settings) (*House, error) {
 		Photo:      h.Photo,
 		Collection: h.Collection,
 		Material:   h.Material,
+		Enclosure:  h.Enclosure,
 		Treatment:  h.Treatment,
 		Handling:   h.Handling,
 		Movement:   h.Movement,
@@ -149,6 +155,7 @@ func New(ctx context.Context, pool *pgxpool.Pool, s Settings) (*House, error) {
 		Collection: h.Collection,
 		Treatment:  h.Treatment,
 		Material:   h.Material,
+		Enclosure:  h.Enclosure,
 		Handling:   h.Handling,
 		Movement:   h.Movement,
 		Loan:       h.Loan,
