@@ -66,6 +66,7 @@ func (s *Server) objectSections() []sectionOf {
 		s.whereSection,
 		s.makeUpSection,
 		s.hazardSection,
+		s.enclosureSection,
 		s.handlingSection,
 		s.photoSection,
 		s.loansSection,

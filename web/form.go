@@ -52,7 +52,7 @@ type FieldFault struct{ ID, Label, Message string }
 
 // Field is one field. Kind is an input type ("text", "number", "date", "datetime-local", "password",
 // "file", "hidden", "email", "checkbox"), or "textarea", "select", "radio", "checks" (several of Options), or
-// "group" (a fieldset of Fields under Label), "folded" (Fields that few need, folded under Label until one
+// "group" (a fieldset of Fields under Label), "abreast" (Fields side by side that belong to one thing), "folded" (Fields that few need, folded under Label until one
 // of them is faulty), or "more" (a button that shows the form again with more rows of Name).
 type Field struct {
 	Kind     string
@@ -198,7 +198,7 @@ func fill(fields []Field, typed url.Values, faults map[string]string, summary *F
 			if was {
 				f.Value = "true"
 			}
-		case "password", "file", "group", "folded", "more":
+		case "password", "file", "group", "abreast", "folded", "more":
 		default:
 			if was {
 				f.Value = values[0]

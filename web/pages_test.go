@@ -21,6 +21,12 @@ var pages = map[string]framed{
 	"collection/object":    &objectPage{},
 	"collection/objects":   &objectsPage{},
 
+	"enclosure/enclosure":      &enclosurePageData{},
+	"enclosure/enclosures":     &enclosuresPage{},
+	"enclosure/form":           &enclosureFormPage{},
+	"enclosure/recommendation": &recommendationPageData{},
+	"enclosure/what_if":        &whatIfPage{},
+
 	"error/error":   &errorPage{},
 	"error/problem": &problemPage{},
 
@@ -73,6 +79,7 @@ var sections = map[string]any{
 	"collection/_description": descriptionData{},
 	"collection/_hazards":     hazardData{},
 	"collection/_make_up":     makeUpData{},
+	"enclosure/_air":          objectEnclosures{},
 	"handling/_handling":      handlingData{},
 	"movement/_where":         whereData{},
 	"loan/_loans":             loansData{},

@@ -183,6 +183,7 @@ func (s *Server) Routes(e *echo.Echo) {
 	s.handlingRoutes(g)
 	s.movementRoutes(g)
 	s.loanRoutes(g)
+	s.enclosureRoutes(g)
 	s.problemRoutes(g)
 	s.contractRoutes(g)
 }
@@ -355,6 +356,7 @@ func (s *Server) menu(a domain.Actor, here string) []Link {
 		{Path: "/objects", Words: "Objects"},
 		{Path: "/treatments", Words: "Treatments"},
 		{Path: "/places", Words: "Places"},
+		{Path: "/enclosures", Words: "Enclosures"},
 		{Path: "/loans", Words: "Loans"},
 		{Path: "/materials", Words: "Materials"},
 		{Path: "/people", Words: "People"},

@@ -66,7 +66,7 @@ func verdict(l Level, all []Comparison) (Verdict, string) {
 			between = c
 		}
 	}
-	named := func(l *Limit) string { return fmt.Sprintf("%s (%s, %s)", l.Printed, l.name(), l.Concerns) }
+	named := func(l *Limit) string { return fmt.Sprintf("%s (%s, %s)", l.Printed, l.Name(), l.Concerns) }
 	switch {
 	case len(all) == 0:
 		return NoLimit, "No limit for this gas is published here. That does not make the level safe."

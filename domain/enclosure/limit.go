@@ -212,7 +212,7 @@ func CompareLevel(l Level, years float64) ([]Comparison, error) {
 			}
 			c.Verdict, c.Ratio = Above, Figure{}
 			c.Words = fmt.Sprintf("The level rises without limit and passes %s (%s, %s) %s after starting from clean air.",
-				c.Limit.Printed, c.Limit.name(), c.Limit.Concerns, after(c.Limit.Least/l.RiseUGM3H.Middle))
+				c.Limit.Printed, c.Limit.Name(), c.Limit.Concerns, after(c.Limit.Least/l.RiseUGM3H.Middle))
 			kept = append(kept, c)
 		}
 		return kept, err
@@ -232,8 +232,8 @@ func after(hours float64) string {
 	return fmt.Sprintf("about %s years", Number(hours/hoursPerDay/365.25))
 }
 
-// name is the kind in words.
-func (l *Limit) name() string {
+// Name is the kind in words.
+func (l *Limit) Name() string {
 	switch l.Kind {
 	case Target:
 		return fmt.Sprintf("preservation target for %s years", Number(l.Years))
@@ -267,9 +267,9 @@ func (l Limit) against(level Figure, years float64) Comparison {
 		c.Verdict = Between
 	}
 	where := map[Verdict]string{Below: "is below", Above: "is above", Between: "is not clearly below or above"}[c.Verdict]
-	c.Words = fmt.Sprintf("%s µg/m³ of %s %s %s: %s, %s.", level, l.Gas, where, l.Printed, l.name(), l.Concerns)
+	c.Words = fmt.Sprintf("%s µg/m³ of %s %s %s: %s, %s.", level, l.Gas, where, l.Printed, l.Name(), l.Concerns)
 	if l.Kind == Dose {
-		c.Words = fmt.Sprintf("%s µg/m³ of %s over %s years %s %s: %s, %s", level, l.Gas, Number(years), where, l.Printed, l.name(), l.Concerns)
+		c.Words = fmt.Sprintf("%s µg/m³ of %s over %s years %s %s: %s, %s", level, l.Gas, Number(years), where, l.Printed, l.Name(), l.Concerns)
 		if c.YearsTo != nil {
 			c.Words += fmt.Sprintf("; reached in %s years", c.YearsTo)
 		}

@@ -32,6 +32,7 @@ var samples = []func(h *House, g *Ground) []Sample{
 	collectionSamples,
 	handlingSamples,
 	movementSamples,
+	enclosureSamples,
 	loanSamples,
 	treatmentSamples,
 }
