@@ -5,6 +5,8 @@ import (
 	"net/url"
 	"strconv"
 	"strings"
+	"unicode"
+	"unicode/utf8"
 
 	"github.com/labstack/echo/v4"
 
@@ -146,6 +148,7 @@ type enclosurePageData struct {
 // levelRow is a level as the page shows it: the figure, what it means, and all that it rests on.
 type levelRow struct {
 	ID, Space, Gas   string
+	Heading          string
 	Level, PPB       string
 	Mark             Mark
 	Said             string
@@ -203,7 +206,7 @@ func levelShown(l *enclosure.Level) (level, ppb string) {
 }
 
 func levelRowOf(j *enclosure.Judged, id string) levelRow {
-	r := levelRow{ID: id, Space: j.Space, Gas: j.Gas.String(), Mark: verdictMark(j.Verdict), Said: j.Said, Answer: j.Answer, Missing: j.Missing, Words: j.Words, How: j.How}
+	r := levelRow{ID: id, Space: j.Space, Gas: j.Gas.String(), Heading: capital(j.Gas.String()) + " in " + j.Space, Mark: verdictMark(j.Verdict), Said: j.Said, Answer: j.Answer, Missing: j.Missing, Words: j.Words, How: j.How}
 	r.Level, r.PPB = levelShown(&j.Level)
 	r.ComparisonsTitle = "Published limits for " + r.Gas
 	for _, cmp := range j.Comparisons {
@@ -230,6 +233,12 @@ func levelRowOf(j *enclosure.Judged, id string) levelRow {
 	return r
 }
 
+// capital begins a text with a capital letter.
+func capital(text string) string {
+	r, size := utf8.DecodeRuneInString(text)
+	return string(unicode.ToUpper(r)) + text[size:]
+}
+
 // formulas say how a level is computed.
 var formulas = []string{
 	"volume × change of level per hour = what surfaces give off + what comes in with air − what leaves with air − what surfaces take up; the steady level is where nothing changes any more.",
@@ -254,7 +263,7 @@ func quantityWords(m enclosure.Measure, q enclosure.Quantity) string {
 	if !q.Given() {
 		return "not known"
 	}
-	return m.Text(q) + ", " + string(q.Basis)
+	return m.Shown(q) + ", " + string(q.Basis)
 }
 
 func (s *Server) spaceRows(e *enclosure.Enclosure, renewals []enclosure.Renewal) []spaceRow {
@@ -300,35 +309,13 @@ func surfaceRows(n *enclosure.Network) []surfaceRow {
 	return rows
 }
 
-// gapWords describes a gap by the measures that are given.
-func gapWords(g *enclosure.Gap) string {
-	words := []string{shapeWords[g.Shape]}
-	if g.Count > 1 {
-		words = append(words, strconv.Itoa(g.Count)+" of them")
-	}
-	for _, m := range []struct {
-		name string
-		m    enclosure.Measure
-		q    enclosure.Quantity
-	}{{"diameter", enclosure.Lengths, g.DiameterMM}, {"width", enclosure.Lengths, g.WidthMM}, {"length", enclosure.Lengths, g.LengthMM}, {"depth", enclosure.Lengths, g.DepthMM},
-		{"upper diameter", enclosure.Lengths, g.UpperDiameterMM}, {"height", enclosure.Lengths, g.HeightMM}, {"difference of temperature", enclosure.Differences, g.TempDiffK}} {
-		if m.q.Given() {
-			words = append(words, m.name+" "+m.m.Text(m.q)+" ("+string(m.q.Basis)+")")
-		}
-	}
-	if g.Blocked {
-		words = append(words, "blocked by a liner or packing")
-	}
-	return strings.Join(words, "; ")
-}
-
 func pathRows(n *enclosure.Network) []pathRow {
 	rows := make([]pathRow, len(n.Exchanges))
 	for i, x := range n.Exchanges {
 		rows[i] = pathRow{Name: x.Name, Between: x.Inner + " and " + x.Outer}
 		switch {
 		case x.Gap != nil:
-			rows[i].How = gapWords(x.Gap)
+			rows[i].How = x.Gap.Words()
 		case x.Rate != nil:
 			rows[i].How = quantityWords(enclosure.DailyRates, x.Rate.PerDay)
 			if x.Rate.OpeningsPerDay.Given() {
@@ -394,7 +381,7 @@ func (s *Server) enclosureData(c echo.Context, e *enclosure.Enclosure, years flo
 	if err != nil {
 		return nil, err
 	}
-	p := &enclosurePageData{Heading: e.Label, Sub: e.Kind.Words(), Note: paragraphs(e.Note), Years: figureWords(levels.Years), Paces: paceWords(levels.Paces), Formula: formulas,
+	p := &enclosurePageData{Heading: e.Label, Sub: insideOf(e.Kind), Note: paragraphs(e.Note), Years: figureWords(levels.Years), Paces: paceWords(levels.Paces), Formula: formulas,
 		Spaces: s.spaceRows(e, levels.Renewals), Surfaces: surfaceRows(&e.Network), Paths: pathRows(&e.Network), Rooms: roomRows(&e.Network)}
 	p.Title, p.Here = e.Label, "/enclosures"
 	if e.PlaceID != nil && e.Place != nil {
@@ -428,6 +415,14 @@ func (s *Server) enclosureData(c echo.Context, e *enclosure.Enclosure, years flo
 			Fields: []Field{{Kind: "textarea", Name: "reason", Label: "Why", Required: true, Max: 1000, Rows: 2}}}).ready(c)
 	}
 	return p, nil
+}
+
+// insideOf says what encloses the air.
+func insideOf(f enclosure.Form) string {
+	if f == enclosure.Other {
+		return "An air space"
+	}
+	return "Inside of a " + f.Words()
 }
 
 // yearsAsked reads ?years=.

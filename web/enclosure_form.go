@@ -324,19 +324,16 @@ func (s *Server) quickForm(c echo.Context) *Form {
 	return (&Form{Action: "/enclosures", Quick: true, Submit: "Keep it and see the levels", Fields: []Field{
 		{Kind: "radio", Name: "kind", Label: "It is the inside of a", Tiles: true, Required: true, Options: formOptions(enclosure.Glove)},
 		name, inField,
-		field("text", "volume", "Volume", "", 60, "Litres, unless you write another unit: 2, or 1.8 to 2.2, or 0.4 m³."),
+		{Kind: "abreast", Label: "The space", Fields: []Field{field("text", "volume", "Volume, litres", "", 60, "2, or 1.8 to 2.2, or 0.4 m³."), field("text", "temp", "Temperature, °C", "20", 60, "")}},
 		{Kind: "select", Name: "gas", Label: "What it gives off inside", Options: gasOptions("", "not known, or nothing")},
-		field("text", "surface", "From which surface", "", 200, "Such as: polychloroprene, inside."),
-		field("text", "area", "Its area", "", 60, "Square centimetres, unless you write m²."),
-		field("text", "rate", "Its emission rate", "", 60, "In µg/(m²·h). Left empty when it is not known: no level is given then, and the page says what is missing."),
+		{Kind: "abreast", Label: "From which surface", Fields: []Field{field("text", "surface", "From which surface", "", 200, ""), field("text", "area", "Its area, cm²", "", 60, "Or write m²."),
+			field("text", "rate", "It gives off, µg/(m²·h)", "", 60, "Empty: not known.")}},
 		{Kind: "select", Name: "default", Label: "Or a published rate", Options: rates},
 		{Kind: "radio", Name: "way", Label: "Air gets in and out", Tiles: true, Options: []Option{{Value: wayClosed, Label: "it is closed and only breathes", Chosen: true}, {Value: wayRing, Label: "through a gap at its ring"},
 			{Value: wayRate, Label: "at a known rate"}, {Value: wayNone, Label: "not known yet"}}},
-		field("text", "ring", "Diameter of the ring", "", 60, "Millimetres. Also for a closed ring: you can then ask what a gap would do."),
-		field("text", "depth", "Depth of the ring, the way through it", "", 60, "Millimetres."),
-		field("text", "width", "Width of the gap", "", 60, "Millimetres."),
+		{Kind: "abreast", Label: "The ring", Fields: []Field{field("text", "ring", "Ring, diameter in mm", "", 60, "Also of a closed ring."), field("text", "depth", "Depth through it, mm", "", 60, ""),
+			field("text", "width", "Gap, width in mm", "", 60, "Only of a gap.")}},
 		field("text", "per_day", "Air changes per day", "", 60, "Only at a known rate."),
-		field("text", "temp", "Temperature", "20", 60, "°C."),
 		{Kind: "radio", Name: "basis", Label: "These figures are", Tiles: true, Options: basisOptions("")},
 		field("text", "source", "By whom, or printed where", "", 1000, "Needed when they are measured or published."),
 	}}).ready(c)
@@ -738,15 +735,10 @@ func (w fullForm) room(i int) Field {
 	return group
 }
 
-var shapeWords = map[enclosure.Shape]string{
-	enclosure.Slit: "a slit at one level", enclosure.SlitPair: "two slits, one low and one high", enclosure.RingStanding: "a ring gap, the ring's axis level", enclosure.RingLying: "a ring gap, the ring's axis upright",
-	enclosure.Hole: "round holes at one level", enclosure.HolePair: "two wide round holes, one low and one high", enclosure.TallOpening: "one wide opening",
-}
-
 func shapeOptions(chosen enclosure.Shape, first string) []Option {
 	all := []Option{{Label: first, Chosen: chosen == ""}}
 	for _, s := range enclosure.Shapes {
-		all = append(all, Option{Value: string(s), Label: shapeWords[s], Chosen: s == chosen})
+		all = append(all, Option{Value: string(s), Label: s.Words(), Chosen: s == chosen})
 	}
 	return all
 }

@@ -62,9 +62,9 @@ func (s *Server) whatIfForm(c echo.Context, e *enclosure.Enclosure, submit strin
 		now := "now "
 		switch {
 		case x.Gap != nil && x.Gap.WidthMM.Given():
-			now += enclosure.Lengths.Text(x.Gap.WidthMM) + " wide"
+			now += enclosure.Lengths.Shown(x.Gap.WidthMM) + " wide"
 		case x.Gap != nil:
-			now += shapeWords[x.Gap.Shape]
+			now += x.Gap.Shape.Words()
 		default:
 			now += quantityWords(enclosure.DailyRates, x.Rate.PerDay)
 		}
@@ -251,7 +251,7 @@ func (s *Server) whatIfData(c echo.Context, e *enclosure.Enclosure) (*whatIfPage
 	if e.Closed != nil {
 		return nil, domain.Conflict("enclosure_closed", "This enclosure is closed and counts for nothing any more.")
 	}
-	p := &whatIfPage{Heading: "What if, " + e.Label, Back: Link{Path: enclosurePath(e.ID), Words: e.Label}, Form: s.whatIfForm(c, e, "Ask what it would do"), Formula: formulas}
+	p := &whatIfPage{Heading: "What if: " + e.Label, Back: Link{Path: enclosurePath(e.ID), Words: e.Label}, Form: s.whatIfForm(c, e, "Ask what it would do"), Formula: formulas}
 	p.Title, p.Here = p.Heading, "/enclosures"
 	return p, nil
 }
@@ -350,7 +350,7 @@ func courseCharts(courses []enclosure.Courses) []Chart {
 		}
 		lines := []Line{{Name: "as it is", Middle: course.Before.Middle, Second: true},
 			{Name: "with the changes", Middle: course.After.Middle, Least: course.After.Least, Greatest: course.After.Greatest}}
-		charts = append(charts, lineChart(fmt.Sprintf("course-%d", i+1), strings.ToUpper(course.Gas.String()[:1])+course.Gas.String()[1:]+" in "+course.Space, what, "µg/m³", at, lines, 8))
+		charts = append(charts, lineChart(fmt.Sprintf("course-%d", i+1), capital(course.Gas.String())+" in "+course.Space, what, "µg/m³", at, lines, 8))
 	}
 	return charts
 }

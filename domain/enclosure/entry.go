@@ -255,6 +255,20 @@ func (m Measure) Text(q Quantity) string {
 	return s + " " + shown
 }
 
+// Shown is the value and its range to be read, rounded: "2 (1.8 to 2.2) l".
+func (m Measure) Shown(q Quantity) string {
+	if !q.Given() {
+		return ""
+	}
+	shown := m.Unit
+	if m.Large != "" && q.Value >= 1 {
+		shown = m.Large
+	}
+	u, _ := m.spelled(shown)
+	q.Value, q.Least, q.Greatest = u.out(q.Value), u.out(q.Least), u.out(q.Greatest)
+	return q.Range(shown)
+}
+
 // exact is v in the unit, with the fewest digits that are read back as v but for the last bits, which a
 // change of unit may cost.
 func exact(u unit, v float64) string {

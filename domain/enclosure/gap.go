@@ -26,6 +26,48 @@ const (
 // Shapes lists every shape in the order in which they are shown.
 var Shapes = []Shape{Slit, SlitPair, RingStanding, RingLying, Hole, HolePair, TallOpening}
 
+// Words is the shape as people would say it.
+func (s Shape) Words() string {
+	switch s {
+	case Slit:
+		return "a slit at one level"
+	case SlitPair:
+		return "two slits, one low and one high"
+	case RingStanding:
+		return "a ring gap, the ring's axis level"
+	case RingLying:
+		return "a ring gap, the ring's axis upright"
+	case Hole:
+		return "round holes at one level"
+	case HolePair:
+		return "two wide round holes, one low and one high"
+	case TallOpening:
+		return "one wide opening"
+	}
+	return string(s)
+}
+
+// Words is the shape with the measures that are given.
+func (g *Gap) Words() string {
+	words := g.Shape.Words()
+	if g.Count > 1 {
+		words += fmt.Sprintf("; %d of them", g.Count)
+	}
+	for _, m := range []struct {
+		name, unit string
+		q          Quantity
+	}{{"diameter", "mm", g.DiameterMM}, {"width", "mm", g.WidthMM}, {"length", "mm", g.LengthMM}, {"depth", "mm", g.DepthMM}, {"upper diameter", "mm", g.UpperDiameterMM},
+		{"height", "mm", g.HeightMM}, {"difference of temperature", "K", g.TempDiffK}} {
+		if m.q.Given() {
+			words += fmt.Sprintf("; %s %s, %s", m.name, m.q.Range(m.unit), m.q.Basis)
+		}
+	}
+	if g.Blocked {
+		words += "; blocked by a liner or packing"
+	}
+	return words
+}
+
 // Gap is an opening through which a space exchanges air, and what drives the exchange. Which fields a
 // shape uses stands at the shape; others must be left out.
 type Gap struct {

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"slices"
+	"strconv"
 	"strings"
 	"time"
 
@@ -61,6 +62,8 @@ func (e *Enclosure) Measure(by domain.Actor, n NewTracer, at time.Time) (*Tracer
 	}
 	t := &Tracer{ID: domain.NewID(), EnclosureID: e.ID, Exchange: n.Exchange, MeasuredOn: n.MeasuredOn, Note: strings.TrimSpace(n.Note), Decay: n.Decay,
 		Result: result, RecordedAt: at, RecordedBy: Named{by.ID, by.Name}}
+	rate := &t.Result.Rate.PerDay
+	rate.Value, rate.Least, rate.Greatest = rounded(rate.Value), rounded(rate.Least), rounded(rate.Greatest)
 	t.Result.Rate.Diffusive = n.Diffusive
 	t.Result.Rate.PerDay.Source += ", " + n.MeasuredOn
 	kind := "tracer_measured"
@@ -73,6 +76,15 @@ func (e *Enclosure) Measure(by domain.Actor, n NewTracer, at time.Time) (*Tracer
 	e.ChangedAt, e.ChangedBy = at, t.RecordedBy
 	e.raise(by, kind, n, at)
 	return t, nil
+}
+
+// rounded keeps six significant digits, more than any measurement has.
+func rounded(v float64) float64 {
+	r, err := strconv.ParseFloat(strconv.FormatFloat(v, 'g', 6, 64), 64)
+	if err != nil {
+		return v
+	}
+	return r
 }
 
 // use gives a path a measured exchange.

@@ -64,11 +64,19 @@ func (q Quantity) String() string {
 	if !q.Given() {
 		return "missing"
 	}
+	return q.Range("") + ", " + string(q.Basis)
+}
+
+// Range is the value and its range with a unit: "0.3 (0.1 to 0.5) mm".
+func (q Quantity) Range(unit string) string {
 	s := Number(q.Value)
-	if least, greatest := q.Ends(); least < greatest {
+	if least, greatest := q.Ends(); Number(least) != Number(greatest) {
 		s += fmt.Sprintf(" (%s to %s)", Number(least), Number(greatest))
 	}
-	return s + ", " + string(q.Basis)
+	if unit != "" {
+		s += " " + unit
+	}
+	return s
 }
 
 // bounds is what a kind of quantity may be, and the usual slip when it is not.
@@ -165,7 +173,7 @@ func (f Figure) String() string {
 	switch {
 	case f.NoGreatest:
 		return fmt.Sprintf("%s (%s or more, without limit)", Number(f.Middle), Number(f.Least))
-	case f.Least < f.Greatest:
+	case Number(f.Least) != Number(f.Greatest):
 		return fmt.Sprintf("%s (%s to %s)", Number(f.Middle), Number(f.Least), Number(f.Greatest))
 	}
 	return Number(f.Middle)

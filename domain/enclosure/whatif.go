@@ -140,7 +140,7 @@ func (ch *Change) apply(n *Network, at string) (string, error) {
 			return "", needed(at+"/temp_c", "the new temperature")
 		}
 		n.Air.TempC = ch.TempC
-		return fmt.Sprintf("Temperature: %s °C.", ch.TempC), nil
+		return fmt.Sprintf("Temperature: %s, %s.", ch.TempC.Range("°C"), ch.TempC.Basis), nil
 	case SetVolume, RemoveSurface, CoverSurface, AddSurface:
 		i := slices.IndexFunc(n.Spaces, func(s Space) bool { return s.Name == ch.Space })
 		if i < 0 {
@@ -167,20 +167,20 @@ func (ch *Change) open(n *Network, at string) (string, error) {
 		return "", needed(at+"/per_day", "the new rate")
 	case ch.Act == SetRate:
 		x.Gap, x.Rate = nil, &Rate{PerDay: ch.PerDay}
-		return fmt.Sprintf("%s: %s air changes per day.", x.Name, ch.PerDay), nil
+		return fmt.Sprintf("%s: %s, %s.", x.Name, ch.PerDay.Range("air changes per day"), ch.PerDay.Basis), nil
 	case ch.Gap != nil && ch.WidthMM.Given():
 		return "", domain.Invalid(at+"/width_mm", "one", "Give a whole gap or only its new width, not both.")
 	case ch.Gap != nil:
 		g := *ch.Gap
 		x.Gap, x.Rate = &g, nil
-		return fmt.Sprintf("%s: a gap (%s) instead.", x.Name, g.Shape), nil
+		return fmt.Sprintf("%s: %s instead.", x.Name, g.Words()), nil
 	case !ch.WidthMM.Given():
 		return "", needed(at+"/width_mm", "the new width, or a whole gap")
 	case x.Gap == nil:
 		return "", domain.Invalid(at+"/gap", "required", fmt.Sprintf("%q has no gap yet; give a whole gap, not only a width.", x.Name))
 	}
 	x.Gap.WidthMM = ch.WidthMM
-	return fmt.Sprintf("%s: %s mm wide.", x.Name, ch.WidthMM), nil
+	return fmt.Sprintf("%s: %s, %s.", x.Name, ch.WidthMM.Range("mm wide"), ch.WidthMM.Basis), nil
 }
 
 // fill changes what a space is and holds.
@@ -191,7 +191,7 @@ func (ch *Change) fill(s *Space, at string) (string, error) {
 			return "", needed(at+"/volume_m3", "the new volume")
 		}
 		s.VolumeM3 = ch.VolumeM3
-		return fmt.Sprintf("%s: %s m³.", s.Name, ch.VolumeM3), nil
+		return fmt.Sprintf("%s: %s, %s.", s.Name, Volumes.Shown(ch.VolumeM3), ch.VolumeM3.Basis), nil
 	case AddSurface:
 		if ch.Add == nil {
 			return "", needed(at+"/add", "the surface to add")

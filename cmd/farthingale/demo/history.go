@@ -37,6 +37,7 @@ func (l *loader) history() error {
 		{"the belt goes to the laboratory", func() error { l.on(41, 9); return l.move("ines", l.objects["1968.14.6"], "LAB-1", "treatment") }},
 		{"the treatment under way", l.underWay},
 		{"the glove in the laboratory", l.gloveApart},
+		{"the air spaces", l.airs},
 		{"the approved treatment", l.approvedWithConditions},
 		{"the loan to be sent", l.loanPrepared},
 		{"the submitted treatment", l.submitted},

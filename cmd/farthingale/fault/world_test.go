@@ -98,6 +98,13 @@ var kinds = []kind{
 		return act{path: "/objects/" + w.ground.Object.ID.String() + "/moves", token: w.who(domain.Registrar).Token, body: w.json(r),
 			countSQL: `select count(*) from placement p join placement_handling x on x.placement_id = p.id join handling h on h.id = x.handling_id where p.reason = $1`, args: []any{reason}}
 	}},
+	{"enclosure", func(w *world, n int) act {
+		f := servetest.ClosedGlove(w.ground)
+		f.Label = fmt.Sprintf("Glove, number %d", n)
+		return act{path: "/enclosures", token: w.who(domain.Conservator).Token, body: w.json(f),
+			countSQL: `select count(*) from enclosure e join enclosure_space s on s.enclosure_id = e.id join event v on v.subject_id = e.id and v.object_id is not null
+				where e.label = $1 and (select count(*) from enclosure_member m where m.enclosure_id = e.id) = 2`, args: []any{f.Label}}
+	}},
 	{"handling with a stop", func(w *world, n int) act {
 		note := fmt.Sprintf("A crack, number %d", n)
 		return act{path: "/objects/" + w.ground.Object.ID.String() + "/handlings", token: w.who(domain.MountMaker).Token,

@@ -175,6 +175,18 @@ func Reads() []Act {
 			v.look("small picture", "/files/photos/"+choose(v.Rand, v.World.Photos).String()+"/thumbnail")
 		}},
 		{Name: "handle page", Weight: 2, Roles: domain.Staff, Do: func(v *Visit) { v.look("form of a handling, page", "/objects/"+v.object().Number+"/handle") }},
+		{Name: "enclosures", Weight: 1, Do: func(v *Visit) { v.look("list of enclosures, page", "/enclosures") }},
+		{Name: "enclosure", Weight: 2, Do: func(v *Visit) { v.ofEnclosure(func(at string) { v.look("enclosure with its levels, page", at) }) }},
+		{Name: "levels", Weight: 1, Do: func(v *Visit) {
+			v.ofEnclosure(func(at string) { v.get("levels of an enclosure, JSON", "/api/v1"+at+"/levels") })
+		}},
+		{Name: "what if", Weight: 1, Do: func(v *Visit) { v.ofEnclosure(v.whatIf) }},
+		{Name: "enclosures of an object", Weight: 1, Do: func(v *Visit) {
+			v.get("enclosures of an object, JSON", q("/api/v1/enclosures", "object_id", v.object().ID.String()))
+		}},
+		{Name: "recommendations", Weight: 1, Do: func(v *Visit) {
+			v.get("recommendations for an object, JSON", "/api/v1/objects/"+v.object().ID.String()+"/recommendations")
+		}},
 		{Name: "record", Weight: 1, Do: func(v *Visit) { v.look("record, page", "/record") }},
 	}
 	acts = append(acts, search("a number", 2, func(v *Visit) string { return v.object().Number })...)
@@ -200,6 +212,7 @@ func Writes() []Act {
 		{Name: "step", Weight: 3, Write: true, Roles: []domain.Role{domain.Conservator}, Do: logStep},
 		{Name: "propose", Weight: 1, Write: true, Roles: []domain.Role{domain.Conservator}, Do: propose},
 		{Name: "decide", Weight: 1, Write: true, Roles: []domain.Role{domain.Curator}, Do: decide},
+		{Name: "enclose", Weight: 1, Write: true, Roles: []domain.Role{domain.Conservator}, Do: enclose},
 		{Name: "upload", Weight: 1, Write: true, Roles: []domain.Role{domain.Conservator}, Do: upload},
 	}
 }
@@ -367,6 +380,49 @@ func (w *World) curator(department string) *Person {
 		}
 	}
 	return nil
+}
+
+// ofEnclosure does something with an enclosure, where there is one.
+func (v *Visit) ofEnclosure(do func(path string)) {
+	if len(v.World.Enclosures) > 0 {
+		do("/enclosures/" + choose(v.Rand, v.World.Enclosures).String())
+	}
+}
+
+// whatIf asks what a cooler store would do, over a week.
+func (v *Visit) whatIf(path string) {
+	v.put("what a change would do", http.MethodPost, "/api/v1"+path+"/what-if", "", http.StatusOK, map[string]any{
+		"changes": []map[string]any{{"act": "temperature", "temp_c": map[string]any{"value": 10, "basis": "assumed"}}}, "hours": 168})
+}
+
+// enclose describes the air space of an object, changes it, and recommends something.
+func enclose(v *Visit) {
+	o := v.object()
+	assumed := func(value float64) map[string]any { return map[string]any{"value": value, "basis": "assumed"} }
+	facts := map[string]any{"label": "Box described under load", "kind": "box", "members": []map[string]any{{"space": "box", "object_id": o.ID}}, "network": map[string]any{
+		"air": map[string]any{"temp_c": assumed(18)}, "rooms": []map[string]any{{"name": "store", "levels": []map[string]any{{"gas": "acetic-acid", "ug_m3": assumed(0)}}}},
+		"spaces": []map[string]any{{"name": "box", "volume_m3": assumed(0.05), "surfaces": []map[string]any{{"name": "board", "area_m2": assumed(0.3),
+			"emissions": []map[string]any{{"gas": "acetic-acid", "rate_ug_m2_h": assumed(55)}}}}}},
+		"exchanges": []map[string]any{{"name": "lid", "inner": "box", "outer": "store", "rate": map[string]any{"per_day": assumed(1)}}}}}
+	a, ok := v.put("describe an enclosure", http.MethodPost, "/api/v1/enclosures", "", http.StatusCreated, facts)
+	if !ok {
+		return
+	}
+	var made struct {
+		ID string `json:"id"`
+	}
+	if json.Unmarshal(a.text(), &made) != nil {
+		return
+	}
+	if _, ok = v.put("describe an enclosure anew", http.MethodPut, "/api/v1/enclosures/"+made.ID, a.tag, http.StatusOK, facts); !ok {
+		return
+	}
+	a, ok = v.put("recommend a change", http.MethodPost, "/api/v1/enclosures/"+made.ID+"/recommendations", "", http.StatusCreated, map[string]any{
+		"object_id": o.ID, "text": "Leave the lid open.", "changes": []map[string]any{{"act": "rate", "exchange": "lid", "per_day": assumed(24)}}})
+	if !ok || json.Unmarshal(a.text(), &made) != nil {
+		return
+	}
+	v.put("end a recommendation", http.MethodPost, "/api/v1/recommendations/"+made.ID+"/end", "", http.StatusOK, map[string]any{"outcome": "done"})
 }
 
 // upload sends a picture, each a little different, because the same picture of the same object is refused.

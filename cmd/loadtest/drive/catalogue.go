@@ -21,6 +21,7 @@ type Catalogue struct {
 	Treatments []domain.ID
 	UnderWay   []Charge
 	Photos     []domain.ID
+	Enclosures []domain.ID
 	Makers     []string // rare words
 	Nouns      []string // words of many objects
 	Kinds      []string
@@ -94,6 +95,10 @@ func ReadCatalogue(ctx context.Context, db *pgxpool.Pool) (*Catalogue, error) {
 		}},
 		{"photographs", func() (err error) {
 			c.Photos, err = list[domain.ID](ctx, db, fmt.Sprintf(`select id from photo tablesample system (%f) repeatable (1) limit 5000`, share))
+			return err
+		}},
+		{"enclosures", func() (err error) {
+			c.Enclosures, err = list[domain.ID](ctx, db, fmt.Sprintf(`select id from enclosure tablesample system (%f) repeatable (1) where closed_at is null limit 5000`, share))
 			return err
 		}},
 		{"makers", func() (err error) {

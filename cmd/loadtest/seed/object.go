@@ -57,6 +57,9 @@ func (m *museum) invent(b *batch, number int) error {
 		return fmt.Errorf("treatment of %s: %w", t.sheet.Object.Number, err)
 	}
 	t.lend()
+	if err := t.enclose(); err != nil {
+		return fmt.Errorf("enclosure of %s: %w", t.sheet.Object.Number, err)
+	}
 	if t.events > eventsMost {
 		return fmt.Errorf("%s has %d events", t.sheet.Object.Number, t.events)
 	}

@@ -48,6 +48,11 @@ const (
 	loans
 	loanLines
 	loanStages
+	enclosures
+	enclosureSpaces
+	enclosureMembers
+	recommendations
+	recommendationEnds
 	notices
 	noticeReaders
 	events
@@ -98,13 +103,18 @@ var columns = [tableCount]struct{ name, columns string }{
 	workComponents: {"work_component", `work_id line component_id called`},
 	workMaterials: {"work_material", `work_id line material_key auxiliary name product product_key batch batch_key concentration unit solvent
 		amount`},
-	emergencies:   {"emergency", `id imminent noticed_at methods left_undone due_at outcome conditions ratification version`},
-	loans:         {"loan", `id year number reference state borrower_name purpose from_on until_on requested_on terms version created_at created_by created_by_name`},
-	loanLines:     {"loan_line", `id loan_id position object_id`},
-	loanStages:    {"loan_stage", `id loan_id kind statement by_id by_name at`},
-	notices:       {"notice", `id at area subject_id object_id roles department text`},
-	noticeReaders: {"notice_reader", `notice_id person_id read_at`},
-	events:        {"event", `id at actor_id area subject_id object_id kind change`},
+	emergencies:        {"emergency", `id imminent noticed_at methods left_undone due_at outcome conditions ratification version`},
+	loans:              {"loan", `id year number reference state borrower_name purpose from_on until_on requested_on terms version created_at created_by created_by_name`},
+	loanLines:          {"loan_line", `id loan_id position object_id`},
+	loanStages:         {"loan_stage", `id loan_id kind statement by_id by_name at`},
+	enclosures:         {"enclosure", `id label kind note network version created_at created_by changed_at changed_by`},
+	enclosureSpaces:    {"enclosure_space", `enclosure_id name exchange_per_day rh_pct`},
+	enclosureMembers:   {"enclosure_member", `enclosure_id space object_id component_id`},
+	recommendations:    {"enclosure_recommendation", `id enclosure_id enclosure_version object_id text changes changed differences made_at made_by`},
+	recommendationEnds: {"enclosure_recommendation_end", `recommendation_id outcome reason at person_id`},
+	notices:            {"notice", `id at area subject_id object_id roles department text`},
+	noticeReaders:      {"notice_reader", `notice_id person_id read_at`},
+	events:             {"event", `id at actor_id area subject_id object_id kind change`},
 }
 
 // batch is some objects with everything about them, ready to be written.
