@@ -13,6 +13,7 @@ import (
 	"github.com/shopspring/decimal"
 
 	"farthingale/domain"
+	"farthingale/domain/enclosure"
 )
 
 // bodyMost is the most bytes of a JSON body.
@@ -64,6 +65,30 @@ var strict = json.JoinUnmarshalers(
 		if *v, err = domain.ParseID(text); err != nil {
 			return errForm
 		}
+		return nil
+	}),
+	// A figure without its value would be taken as zero.
+	json.UnmarshalFromFunc(func(d *jsontext.Decoder, v *enclosure.Quantity) error {
+		var q struct {
+			Value    *float64        `json:"value"`
+			Least    float64         `json:"least"`
+			Greatest float64         `json:"greatest"`
+			Basis    enclosure.Basis `json:"basis"`
+			Source   string          `json:"source"`
+		}
+		if d.PeekKind() != '{' {
+			return errForm
+		}
+		if err := json.UnmarshalDecode(d, &q); err != nil {
+			return err
+		}
+		if q.Value == nil {
+			if q.Basis != "" {
+				return errForm
+			}
+			q.Value = new(float64)
+		}
+		*v = enclosure.Quantity{Value: *q.Value, Least: q.Least, Greatest: q.Greatest, Basis: q.Basis, Source: q.Source}
 		return nil
 	}),
 	json.UnmarshalFromFunc(func(d *jsontext.Decoder, v any) error {
@@ -135,6 +160,8 @@ func wanted(t reflect.Type) string {
 		return "an identifier (36 characters)"
 	case "time.Time":
 		return "a time such as 2026-02-06T16:00:00Z"
+	case "enclosure.Quantity":
+		return `a figure with its value: {"value": 2, "basis": "assumed"}`
 	case "decimal.Decimal":
 		return "a decimal number, as text: \"2.50\""
 	}

@@ -209,15 +209,16 @@ func TestEnclosureFaults(t *testing.T) {
 		"negative volume":  {func(f body) { space(f)["volume_m3"] = assumed(-0.002) }, "#/network/spaces/0/volume_m3", "more than 0"},
 		"litres as m³":     {func(f body) { space(f)["volume_m3"] = assumed(2e6) }, "#/network/spaces/0/volume_m3", "cubic metres"},
 		"kelvin":           {func(f body) { f["network"].(body)["air"] = body{"temp_c": assumed(293)} }, "#/network/air/temp_c", "not kelvin"},
-		"no basis":         {func(f body) { space(f)["volume_m3"] = body{"value": 0.002} }, "#/network/spaces/0/volume_m3", "measured, published or assumed"},
-		"no source":        {func(f body) { space(f)["volume_m3"] = body{"value": 0.002, "basis": "measured"} }, "#/network/spaces/0/volume_m3", "Say who"},
+		"no value":         {func(f body) { space(f)["volume_m3"] = body{"basis": "assumed"} }, "#/network/spaces/0/volume_m3", "with its value"},
+		"no basis":         {func(f body) { space(f)["volume_m3"] = body{"value": 0.002} }, "#/network/spaces/0/volume_m3/basis", "measured, published or assumed"},
+		"no source":        {func(f body) { space(f)["volume_m3"] = body{"value": 0.002, "basis": "measured"} }, "#/network/spaces/0/volume_m3/source", "Say who"},
 		"range without it": {func(f body) { space(f)["volume_m3"] = between(0.002, 0.003, 0.004) }, "#/network/spaces/0/volume_m3", "does not hold"},
 		"damp above 100 %": {func(f body) { space(f)["rh_pct"] = assumed(140) }, "#/network/spaces/0/rh_pct", "per cent"},
 		"two ways": {func(f body) {
 			n := f["network"].(body)
 			n["exchanges"] = append(n["exchanges"].([]body), second)
 		}, "#/network/exchanges/0", "whole exchange"},
-		"rate and gap":    {func(f body) { f["network"].(body)["exchanges"].([]body)[0]["gap"] = ringGap(assumed(1)) }, "#/network/exchanges/0", "either a rate or a gap"},
+		"rate and gap":    {func(f body) { f["network"].(body)["exchanges"].([]body)[0]["gap"] = ringGap(assumed(1)) }, "#/network/exchanges/0/gap", "either a rate or a gap"},
 		"to itself":       {func(f body) { f["network"].(body)["exchanges"].([]body)[0]["outer"] = "glove" }, "#/network/exchanges/0/outer", "with itself"},
 		"to nowhere":      {func(f body) { f["network"].(body)["exchanges"].([]body)[0]["outer"] = "attic" }, "#/network/exchanges/0/outer", "no space or room"},
 		"unknown gas":     {func(f body) { f["network"].(body)["rooms"].([]body)[0]["levels"].([]body)[0]["gas"] = "phlogiston" }, "#/network/rooms/0/levels/0/gas", "known"},
@@ -255,6 +256,7 @@ func TestEnclosureFaults(t *testing.T) {
 		"a share":         {body{"act": "cover", "space": "glove", "surface": "rubber", "passing": assumed(5)}, "#/changes/0/passing"},
 		"kelvin":          {body{"act": "temperature", "temp_c": assumed(293)}, "#/changes/0/temp_c"},
 		"odd act":         {body{"act": "burn"}, "#/changes/0/act"},
+		"something idle":  {body{"act": "temperature", "temp_c": assumed(5), "surface": "rubber"}, "#/changes/0/surface"},
 		"odd gap":         {body{"act": "gap", "exchange": "ring", "gap": body{"shape": "ring-lying", "width_mm": assumed(-3)}}, "#/changes/0/gap/width_mm"},
 		"odd surface":     {body{"act": "add", "space": "glove", "add": body{"name": "sorbent", "area_m2": assumed(-1)}}, "#/changes/0/add/area_m2"},
 	} {
@@ -335,6 +337,7 @@ func TestTracerByAPI(t *testing.T) {
 		pointer string
 	}{
 		"too few":        {body{"decay": body{"tracer": "co2", "readings": readings[:2], "background_ppm": background}}, "#/decay/readings"},
+		"half a reading": {body{"decay": body{"tracer": "co2", "readings": append([]body{{"hours": 0}}, readings[1:]...), "background_ppm": background}}, "#/decay/readings/0/ppm"},
 		"rising":         {body{"decay": body{"tracer": "co2", "readings": rising, "background_ppm": background}}, "#/decay/readings"},
 		"no background":  {body{"decay": body{"tracer": "co2", "readings": readings}}, "#/decay/background_ppm"},
 		"unknown tracer": {body{"decay": body{"tracer": "smoke", "readings": readings, "background_ppm": background}}, "#/decay/tracer"},

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"net/http"
 	"net/url"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -186,6 +187,14 @@ func (r *entry) back(err error) error {
 	return &copied
 }
 
+// texts notes every text of a typed form that cannot be kept.
+func (r *entry) texts(typed any) {
+	var e *domain.Error
+	if errors.As(domain.Validate(typed), &e) {
+		r.faults = append(r.faults, e.Fields...)
+	}
+}
+
 // ready says what is wrong, or nothing.
 func (r *entry) ready() error { return domain.InvalidFields(r.faults) }
 
@@ -199,26 +208,26 @@ var typedMembers = map[string]string{
 
 // formTail turns the last member of a pointer of the full form into its field there.
 func formTail(f domain.Field) domain.Field {
-	if before, ok := strings.CutSuffix(f.Pointer, "/text"); ok && (f.Rule == "source" || f.Rule == "basis") {
-		f.Pointer = before + "/" + f.Rule
+	of, part := f.Pointer, "/text"
+	for _, end := range []string{"/source", "/basis"} {
+		if before, ok := strings.CutSuffix(of, end); ok {
+			of, part = strings.TrimSuffix(before, "/text"), end
+		}
+	}
+	at := strings.LastIndex(of, "/")
+	if typed, ok := typedMembers[of[at+1:]]; ok {
+		of = of[:at+1] + typed
+	} else if part == "/text" {
 		return f
 	}
-	at := strings.LastIndex(f.Pointer, "/")
-	typed, ok := typedMembers[f.Pointer[at+1:]]
-	if !ok {
-		return f
-	}
-	part := "/text"
-	switch f.Rule {
-	case "source", "basis":
-		part = "/" + f.Rule
-	}
-	f.Pointer = f.Pointer[:at+1] + typed + part
+	f.Pointer = of + part
 	return f
 }
 
 // facts are what a quick form describes.
 func (q quickEnclosure) facts(r *entry) (enclosure.Facts, error) {
+	r.texts(q)
+	r.basis("/basis", q.Basis)
 	known := func(q2 enclosure.Quantity) enclosure.Quantity { return q2.Known(q.Basis, q.Source) }
 	space := q.Kind.Words()
 	if q.Kind == "" {
@@ -274,6 +283,19 @@ func (q quickEnclosure) path(r *entry, space string, known func(enclosure.Quanti
 	x := enclosure.Exchange{Name: "way out", Inner: space, Outer: roomAround}
 	ring, width, depth := r.read("/ring", q.Ring, enclosure.Lengths), r.read("/width", q.Width, enclosure.Lengths), r.read("/depth", q.Depth, enclosure.Lengths)
 	perDay := r.read("/per_day", q.PerDay, enclosure.DailyRates)
+	for _, idle := range []struct{ pointer, text, way, message string }{
+		{"/per_day", q.PerDay, wayRate, "This counts only at a known rate. Choose that, or take it away."}, {"/width", q.Width, wayRing, "This counts only for a gap at the ring. Choose that, or take it away."},
+	} {
+		if strings.TrimSpace(idle.text) != "" && q.Way != idle.way {
+			r.fault(idle.pointer, "unused", idle.message)
+		}
+	}
+	if q.Way != wayRing && q.Way != wayClosed && strings.TrimSpace(q.Ring+q.Depth) != "" {
+		r.fault("/ring", "unused", "A ring counts only for a closed space or a gap. Choose one of these, or take it away.")
+	}
+	if q.Way == wayClosed && strings.TrimSpace(q.Ring) == "" && strings.TrimSpace(q.Depth) != "" {
+		r.fault("/ring", "required", "Give the diameter of the ring too.")
+	}
 	switch q.Way {
 	case wayRate:
 		if perDay == (enclosure.Quantity{}) && q.PerDay == "" {
@@ -467,13 +489,25 @@ type typedPath struct {
 	Faces         enclosure.Facing `json:"faces"`
 }
 
+// basis sees that a figure is known in one of the known ways.
+func (r *entry) basis(pointer string, b enclosure.Basis) {
+	if b != "" && !slices.Contains(enclosure.Bases, b) {
+		r.fault(pointer, "oneof", "Say whether it is measured, published or assumed.")
+	}
+}
+
 // figure reads a figure of the full form. A zero that was typed is a figure.
 func (r *entry) figure(at string, t typedFigure, m enclosure.Measure) enclosure.Quantity {
+	r.basis(at+"/basis", t.Basis)
+	if strings.TrimSpace(t.Text) == "" && strings.TrimSpace(t.Source) != "" {
+		r.fault(at+"/text", "required", "Give the figure that this source is for, or take the source away.")
+	}
 	return typedZero(r.read(at+"/text", t.Text, m), t.Text, func(q enclosure.Quantity) enclosure.Quantity { return q.Known(t.Basis, t.Source) })
 }
 
 // facts are what the full form describes.
 func (f fullEnclosure) facts(r *entry) (enclosure.Facts, error) {
+	r.texts(f)
 	n := enclosure.Network{Air: enclosure.Air{TempC: r.figure("/temp", f.Temp, enclosure.Temperatures), PressureHPa: r.figure("/pressure", f.Pressure, enclosure.Pressures)}}
 	r.moved = append(r.moved, [2]string{"/network/air/temp_c", "/temp/text"}, [2]string{"/network/air/pressure_hpa", "/pressure/text"}, [2]string{"/network", ""}, [2]string{"/place_id", "/place"})
 	facts := enclosure.Facts{Label: f.Label, Kind: f.Kind, Note: f.Note}
@@ -530,11 +564,12 @@ func (t typedSurface) surface(r *entry, at string) enclosure.Surface {
 	for i, g := range t.Gases {
 		row := at + "/gases/" + strconv.Itoa(i)
 		rate, velocity := r.figure(row+"/rate", g.Rate, enclosure.EmissionRate), r.figure(row+"/velocity", g.Velocity, enclosure.Velocities)
+		e := enclosure.Emission{Gas: g.Gas, RateUGM2H: rate, TempC: r.figure(row+"/rate_temp", g.RateTemp, enclosure.Temperatures),
+			ActivationKJMol: r.figure(row+"/energy", g.Energy, enclosure.Energies), EquilibriumUGM3: r.figure(row+"/ceiling", g.Ceiling, enclosure.AirLevels)}
 		// A gas without figures is given off at a rate that nobody knows yet.
-		if rate.Given() || !velocity.Given() {
+		if e != (enclosure.Emission{Gas: g.Gas}) || !velocity.Given() {
 			r.moved = append(r.moved, [2]string{"/network" + at + "/emissions/" + strconv.Itoa(len(f.Emissions)), row})
-			f.Emissions = append(f.Emissions, enclosure.Emission{Gas: g.Gas, RateUGM2H: rate, TempC: r.figure(row+"/rate_temp", g.RateTemp, enclosure.Temperatures),
-				ActivationKJMol: r.figure(row+"/energy", g.Energy, enclosure.Energies), EquilibriumUGM3: r.figure(row+"/ceiling", g.Ceiling, enclosure.AirLevels)})
+			f.Emissions = append(f.Emissions, e)
 		}
 		if velocity.Given() {
 			r.moved = append(r.moved, [2]string{"/network" + at + "/uptakes/" + strconv.Itoa(len(f.Uptakes)), row})

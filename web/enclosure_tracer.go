@@ -95,21 +95,24 @@ type typedTracer struct {
 
 // tracer reads what was typed.
 func (t typedTracer) tracer(r *entry) enclosure.NewTracer {
-	n := enclosure.NewTracer{Exchange: t.Exchange, MeasuredOn: t.MeasuredOn, Note: t.Note, Diffusive: t.Diffusive, Use: t.Use, Decay: enclosure.Decay{Tracer: t.Tracer}}
+	r.texts(t)
+	n := enclosure.NewTracer{Exchange: t.Exchange, MeasuredOn: t.MeasuredOn, Note: t.Note, Diffusive: t.Diffusive, Use: t.Use}
+	d := enclosure.Decay{Tracer: t.Tracer}
 	basis := enclosure.Assumed
 	if strings.TrimSpace(t.BackgroundSource) != "" {
 		basis = enclosure.Measured
 	}
-	n.Decay.BackgroundPPM = typedZero(r.read("/background", t.Background, enclosure.PPM), t.Background, func(q enclosure.Quantity) enclosure.Quantity { return q.Known(basis, t.BackgroundSource) })
-	n.Decay.NoisePPM, n.Decay.MixingHours = r.plain("/noise", t.Noise), r.plain("/mixing", t.Mixing)
+	d.BackgroundPPM = typedZero(r.read("/background", t.Background, enclosure.PPM), t.Background, func(q enclosure.Quantity) enclosure.Quantity { return q.Known(basis, t.BackgroundSource) })
+	d.NoisePPM, d.MixingHours = r.plain("/noise", t.Noise), r.plain("/mixing", t.Mixing)
 	for i, line := range paragraphs(t.Readings) {
 		reading, ok := readingOf(line)
 		if !ok {
 			r.fault("/readings", "number", "Line "+strconv.Itoa(i+1)+" cannot be read. Write hours, a space, then ppm: 4.5 3342.")
 			break
 		}
-		n.Decay.Readings = append(n.Decay.Readings, reading)
+		d.Readings = append(d.Readings, reading)
 	}
+	n.Decay = d.Entered()
 	return n
 }
 

@@ -117,6 +117,7 @@ func (s *Server) whatIfForm(c echo.Context, e *enclosure.Enclosure, submit strin
 
 // changes are the changes of a question.
 func (q asked) changes(r *entry, n *enclosure.Network) []enclosure.Change {
+	r.texts(q)
 	var all []enclosure.Change
 	add := func(change enclosure.Change, moved ...[2]string) {
 		at := "/changes/" + strconv.Itoa(len(all))
@@ -155,9 +156,14 @@ func (q asked) changes(r *entry, n *enclosure.Network) []enclosure.Change {
 			[2]string{"/add/uptakes/0/velocity_cm_s", "/add_takes"}, [2]string{"/add/emissions/0/rate_ug_m2_h", "/add_gives"})
 	}
 	// Last, because taking one out moves the others up.
-	if q.Surface != "" {
+	switch {
+	case q.Surface == "" && strings.TrimSpace(q.Passing) != "":
+		r.fault("/surface", "required", "Choose the surface that is covered.")
+	case q.Surface != "" && q.Do == string(enclosure.RemoveSurface) && strings.TrimSpace(q.Passing) != "":
+		r.fault("/passing", "unused", "What is taken out has no cover. Choose covered, or take the share away.")
+	case q.Surface != "":
 		if change, ok := q.onSurface(r, n, planned); ok {
-			add(change, [2]string{"/passing", "/passing"}, [2]string{"/surface", "/surface"})
+			add(change, [2]string{"/passing", "/passing"}, [2]string{"/surface", "/surface"}, [2]string{"/act", "/do"})
 		}
 	}
 	if len(all) == 0 && len(r.faults) == 0 {
@@ -256,21 +262,27 @@ func (s *Server) whatIfData(c echo.Context, e *enclosure.Enclosure) (*whatIfPage
 	return p, nil
 }
 
-// whatIfPage serves GET /enclosures/{id}/what-if.
+// whatIfPage serves GET /enclosures/{id}/what-if: the form, or the answer to what the address asks.
 func (s *Server) whatIfPage(c echo.Context) error {
-	e, err := s.enclosureOf(c)
-	if err != nil {
-		return err
-	}
-	p, err := s.whatIfData(c, e)
-	if err != nil {
-		return err
-	}
-	return s.render(c, http.StatusOK, "enclosure/what_if", p)
+	return s.answerWhatIf(c, func(q *asked) (url.Values, error) {
+		if len(c.QueryParams()) == 0 {
+			return nil, nil
+		}
+		_, typed, err := s.read(c.QueryParams(), q)
+		return typed, err
+	})
 }
 
 // whatIf serves POST /enclosures/{id}/what-if. It keeps nothing, so the answer is the page itself.
 func (s *Server) whatIf(c echo.Context) error {
+	return s.answerWhatIf(c, func(q *asked) (url.Values, error) {
+		_, typed, err := s.decode(c, q)
+		return typed, err
+	})
+}
+
+// answerWhatIf shows the page with what was asked answered; nothing typed: nothing was asked.
+func (s *Server) answerWhatIf(c echo.Context, ask func(q *asked) (typed url.Values, err error)) error {
 	e, err := s.enclosureOf(c)
 	if err != nil {
 		return err
@@ -280,7 +292,10 @@ func (s *Server) whatIf(c echo.Context) error {
 		return err
 	}
 	var q asked
-	_, typed, err := s.decode(c, &q)
+	typed, err := ask(&q)
+	if err == nil && typed == nil {
+		return s.render(c, http.StatusOK, "enclosure/what_if", p)
+	}
 	if err == nil {
 		err = s.askInto(c, p, e, q)
 	}

@@ -71,15 +71,15 @@ func (g *Gap) Words() string {
 // Gap is an opening through which a space exchanges air, and what drives the exchange. Which fields a
 // shape uses stands at the shape; others must be left out.
 type Gap struct {
-	Shape           Shape    `json:"shape"`
-	Count           int      `json:"count,omitzero"`             // alike slits or holes at one level; 0 is one
-	WidthMM         Quantity `json:"width_mm,omitzero"`          // the narrow way across; of a tall opening its width
-	LengthMM        Quantity `json:"length_mm,omitzero"`         // along the slit
-	DepthMM         Quantity `json:"depth_mm,omitzero"`          // through the wall: the way the gas must go
-	DiameterMM      Quantity `json:"diameter_mm,omitzero"`       // of the ring or the hole
-	UpperDiameterMM Quantity `json:"upper_diameter_mm,omitzero"` // of the higher hole; missing: the same
-	HeightMM        Quantity `json:"height_mm,omitzero"`         // between low and high; of a tall opening its height
-	TempDiffK       Quantity `json:"temp_diff_k,omitzero"`       // size of the difference, inside to outside
+	Shape           Shape    `json:"shape" validate:"required,oneof=slit slit-pair ring-standing ring-lying hole hole-pair tall-opening"`
+	Count           int      `json:"count,omitzero" validate:"gte=0,lte=1000"` // alike slits or holes at one level; 0 is one
+	WidthMM         Quantity `json:"width_mm,omitzero"`                        // the narrow way across; of a tall opening its width
+	LengthMM        Quantity `json:"length_mm,omitzero"`                       // along the slit
+	DepthMM         Quantity `json:"depth_mm,omitzero"`                        // through the wall: the way the gas must go
+	DiameterMM      Quantity `json:"diameter_mm,omitzero"`                     // of the ring or the hole
+	UpperDiameterMM Quantity `json:"upper_diameter_mm,omitzero"`               // of the higher hole; missing: the same
+	HeightMM        Quantity `json:"height_mm,omitzero"`                       // between low and high; of a tall opening its height
+	TempDiffK       Quantity `json:"temp_diff_k,omitzero"`                     // size of the difference, inside to outside
 
 	// DailyTempK and DailyPressureHPa are the daily changes that make the space breathe. Both missing:
 	// 0.02 air changes per day are taken, and said.
@@ -91,9 +91,9 @@ type Gap struct {
 	InnerDepthMM Quantity `json:"inner_depth_mm,omitzero"`
 	InnerWidthMM Quantity `json:"inner_width_mm,omitzero"`
 
-	Blocked bool   `json:"blocked,omitzero"` // by a liner or packing: counts as closed, unless a rate is measured
-	Inside  Warmth `json:"inside,omitempty"` // for words only
-	Faces   Facing `json:"faces,omitempty"`  // for words only: a slit, a hole, a lying ring
+	Blocked bool   `json:"blocked,omitzero"`                                          // by a liner or packing: counts as closed, unless a rate is measured
+	Inside  Warmth `json:"inside,omitempty" validate:"omitempty,oneof=warmer colder"` // for words only
+	Faces   Facing `json:"faces,omitempty" validate:"omitempty,oneof=up down"`        // for words only: a slit, a hole, a lying ring
 }
 
 // Warmth says how the inside compares with the outside; empty: not known.

@@ -211,7 +211,9 @@ func (e *Enclosure) set(by domain.Actor, f Facts, at time.Time) error {
 		if known != nil {
 			for _, field := range known.Fields {
 				field.Pointer = prefix + field.Pointer
-				faults = append(faults, field)
+				if !slices.ContainsFunc(faults, func(f domain.Field) bool { return f.Pointer == field.Pointer }) {
+					faults = append(faults, field)
+				}
 			}
 		}
 		return nil

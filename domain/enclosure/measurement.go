@@ -13,12 +13,46 @@ import (
 
 // NewTracer is a tracer measurement as it is entered.
 type NewTracer struct {
-	Exchange   string `json:"exchange" validate:"required,max=200"` // the path of air that was measured
-	MeasuredOn string `json:"measured_on" validate:"required,datetime=2006-01-02"`
-	Note       string `json:"note" validate:"max=2000"`
-	Decay      Decay  `json:"decay"`
-	Diffusive  bool   `json:"diffusive"` // diffusion rules the path, so other gases are scaled
-	Use        bool   `json:"use"`       // the path gets the measured exchange from now on
+	Exchange   string   `json:"exchange" validate:"required,max=200"` // the path of air that was measured
+	MeasuredOn string   `json:"measured_on" validate:"required,datetime=2006-01-02"`
+	Note       string   `json:"note" validate:"max=2000"`
+	Decay      NewDecay `json:"decay"`
+	Diffusive  bool     `json:"diffusive"` // diffusion rules the path, so other gases are scaled
+	Use        bool     `json:"use"`       // the path gets the measured exchange from now on
+}
+
+// NewReading is a reading as it is entered. Neither figure may be left out: it would count as zero.
+type NewReading struct {
+	Hours *float64 `json:"hours" validate:"required"`
+	PPM   *float64 `json:"ppm" validate:"required"`
+}
+
+// NewDecay is a Decay as it is entered.
+type NewDecay struct {
+	Tracer        Gas          `json:"tracer"`
+	Readings      []NewReading `json:"readings" validate:"max=5000,dive"`
+	BackgroundPPM Quantity     `json:"background_ppm"`
+	NoisePPM      float64      `json:"noise_ppm"`
+	MixingHours   float64      `json:"mixing_hours"`
+	KeepAll       bool         `json:"keep_all"`
+}
+
+// Entered is the decay as it would be entered.
+func (d Decay) Entered() NewDecay {
+	n := NewDecay{Tracer: d.Tracer, BackgroundPPM: d.BackgroundPPM, NoisePPM: d.NoisePPM, MixingHours: d.MixingHours, KeepAll: d.KeepAll}
+	for i := range d.Readings {
+		n.Readings = append(n.Readings, NewReading{&d.Readings[i].Hours, &d.Readings[i].PPM})
+	}
+	return n
+}
+
+// decay is what was entered; it must have passed domain.Validate.
+func (n NewDecay) decay() Decay {
+	d := Decay{Tracer: n.Tracer, Readings: []Reading{}, BackgroundPPM: n.BackgroundPPM, NoisePPM: n.NoisePPM, MixingHours: n.MixingHours, KeepAll: n.KeepAll}
+	for _, r := range n.Readings {
+		d.Readings = append(d.Readings, Reading{*r.Hours, *r.PPM})
+	}
+	return d
 }
 
 // Tracer is a tracer measurement that is kept with its fit. It is never changed.
@@ -34,9 +68,6 @@ type Tracer struct {
 	RecordedBy  Named       `json:"recorded_by"`
 }
 
-// readingsKept is how many readings of one measurement are kept.
-const readingsKept = 5000
-
 // Measure fits a tracer measurement, and puts the exchange into the path when that is asked for.
 // Nothing changes when it is refused.
 func (e *Enclosure) Measure(by domain.Actor, n NewTracer, at time.Time) (*Tracer, error) {
@@ -46,9 +77,6 @@ func (e *Enclosure) Measure(by domain.Actor, n NewTracer, at time.Time) (*Tracer
 	if err := domain.Validate(n); err != nil {
 		return nil, err
 	}
-	if len(n.Decay.Readings) > readingsKept {
-		return nil, domain.Invalid("/decay/readings", "max", fmt.Sprintf("At most %d readings are kept. Leave some out evenly.", readingsKept))
-	}
 	if day, err := time.Parse(time.DateOnly, n.MeasuredOn); err != nil || day.After(at.AddDate(0, 0, 1)) {
 		return nil, domain.Invalid("/measured_on", "range", "This day has not come yet.")
 	}
@@ -56,11 +84,12 @@ func (e *Enclosure) Measure(by domain.Actor, n NewTracer, at time.Time) (*Tracer
 	if i < 0 {
 		return nil, domain.Invalid("/exchange", "known", fmt.Sprintf("There is no path of air %q in this enclosure.", n.Exchange))
 	}
-	result, err := n.Decay.Fit()
+	decay := n.Decay.decay()
+	result, err := decay.Fit()
 	if err != nil {
 		return nil, below("/decay", err)
 	}
-	t := &Tracer{ID: domain.NewID(), EnclosureID: e.ID, Exchange: n.Exchange, MeasuredOn: n.MeasuredOn, Note: strings.TrimSpace(n.Note), Decay: n.Decay,
+	t := &Tracer{ID: domain.NewID(), EnclosureID: e.ID, Exchange: n.Exchange, MeasuredOn: n.MeasuredOn, Note: strings.TrimSpace(n.Note), Decay: decay,
 		Result: result, RecordedAt: at, RecordedBy: Named{by.ID, by.Name}}
 	rate := &t.Result.Rate.PerDay
 	rate.Value, rate.Least, rate.Greatest = rounded(rate.Value), rounded(rate.Least), rounded(rate.Greatest)

@@ -274,7 +274,9 @@ func (n *Network) checkExchanges(faults *[]domain.Field) {
 			fault("/outer", "known", fmt.Sprintf("There is no space or room %q.", x.Outer))
 		}
 		switch {
-		case (x.Rate == nil) == (x.Gap == nil):
+		case x.Rate != nil && x.Gap != nil:
+			fault("/gap", "one", "Give either a rate or a gap.")
+		case x.Rate == nil && x.Gap == nil:
 			fault("", "one", "Give either a rate or a gap.")
 		case rates[between(x)] && paths[between(x)] > 1:
 			fault("", "contradiction", fmt.Sprintf("A rate is the whole exchange between %q and %q, but there is another path between them. Keep the rate or the gaps.", x.Inner, x.Outer))

@@ -27,7 +27,7 @@ type Quantity struct {
 	Value    float64 `json:"value"`
 	Least    float64 `json:"least,omitzero"`
 	Greatest float64 `json:"greatest,omitzero"`
-	Basis    Basis   `json:"basis"`
+	Basis    Basis   `json:"basis" validate:"omitempty,oneof=measured published assumed"`
 	Source   string  `json:"source,omitempty" validate:"max=1000"` // needed when measured or published
 }
 
@@ -123,10 +123,10 @@ func (q Quantity) check(at, name string, b bounds, faults *[]domain.Field) {
 	case Assumed:
 	case Measured, Published:
 		if strings.TrimSpace(q.Source) == "" {
-			fault("source", "Say who measured or published this value, or mark it as assumed.")
+			*faults = append(*faults, domain.Field{Pointer: at + name + "/source", Rule: "source", Message: "Say who measured or published this value, or mark it as assumed."})
 		}
 	default:
-		fault("basis", "Say whether the value is measured, published or assumed.")
+		*faults = append(*faults, domain.Field{Pointer: at + name + "/basis", Rule: "basis", Message: "Say whether the value is measured, published or assumed."})
 	}
 	least, greatest := q.Ends()
 	for _, v := range []float64{q.Value, least, greatest} {

@@ -47,6 +47,7 @@ type Courses struct {
 
 // Answer is what changes would do.
 type Answer struct {
+	Changes     []Change   `json:"changes"` // as they were asked
 	Changed     []string   `json:"changed"` // a sentence for each change
 	Years       float64    `json:"years"`
 	Differences []Compared `json:"differences"`
@@ -69,7 +70,7 @@ func (n Network) Ask(q Question) (Answer, error) {
 	if err := n.tryChanges(q.Changes); err != nil {
 		return Answer{}, err
 	}
-	a := Answer{Years: years, Differences: []Compared{}, Courses: []Courses{}}
+	a := Answer{Changes: q.Changes, Years: years, Differences: []Compared{}, Courses: []Courses{}}
 	differences, changed, err := WhatIf(n, q.Changes)
 	if err != nil {
 		return Answer{}, err

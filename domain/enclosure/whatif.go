@@ -24,7 +24,7 @@ const (
 
 // Change is one step of a 'what if'.
 type Change struct {
-	Act      Act      `json:"act"`
+	Act      Act      `json:"act" validate:"required,oneof=gap rate volume temperature remove cover add"`
 	Exchange string   `json:"exchange,omitempty" validate:"max=200"`
 	Space    string   `json:"space,omitempty" validate:"max=120"`
 	Surface  string   `json:"surface,omitempty" validate:"max=200"`
@@ -131,7 +131,35 @@ func (n *Network) Changed(changes []Change) (Network, []string, error) {
 	return c, said, nil
 }
 
+// uses are the fields of Change that each act has.
+var uses = map[Act][]string{
+	SetGap: {"exchange", "width_mm", "gap"}, SetRate: {"exchange", "per_day"}, SetVolume: {"space", "volume_m3"}, SetTemp: {"temp_c"},
+	RemoveSurface: {"space", "surface"}, CoverSurface: {"space", "surface", "passing"}, AddSurface: {"space", "add"},
+}
+
+// idle finds fields that the act does not have, so that nothing that was said is silently lost.
+func (ch *Change) idle(at string) error {
+	var faults []domain.Field
+	for _, f := range []struct {
+		name  string
+		given bool
+	}{
+		{"exchange", ch.Exchange != ""}, {"space", ch.Space != ""}, {"surface", ch.Surface != ""}, {"width_mm", ch.WidthMM != Quantity{}}, {"gap", ch.Gap != nil},
+		{"per_day", ch.PerDay != Quantity{}}, {"volume_m3", ch.VolumeM3 != Quantity{}}, {"temp_c", ch.TempC != Quantity{}}, {"passing", ch.Passing != Quantity{}}, {"add", ch.Add != nil},
+	} {
+		if f.given && !slices.Contains(uses[ch.Act], f.name) {
+			faults = append(faults, domain.Field{Pointer: at + "/" + f.name, Rule: "unused", Message: fmt.Sprintf("A change %q has no such member. Leave it out.", string(ch.Act))})
+		}
+	}
+	return domain.InvalidFields(faults)
+}
+
 func (ch *Change) apply(n *Network, at string) (string, error) {
+	if _, known := uses[ch.Act]; known {
+		if err := ch.idle(at); err != nil {
+			return "", err
+		}
+	}
 	switch ch.Act {
 	case SetGap, SetRate:
 		return ch.open(n, at)

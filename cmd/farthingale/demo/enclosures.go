@@ -140,12 +140,12 @@ func (l *loader) airs() error {
 
 // tracer measures the case by a night and a day of carbon dioxide.
 func (l *loader) tracer(e *enclosure.Enclosure) error {
-	n := enclosure.NewTracer{Exchange: "door", MeasuredOn: l.clock.AddDate(0, 0, -2).Format(time.DateOnly), Note: "Carbon dioxide from a cartridge through the lock, logger on the plinth.", Use: true,
-		Decay: enclosure.Decay{Tracer: enclosure.CarbonDioxide, BackgroundPPM: measured(425, 415, 435, "second logger in the gallery (invented)"), NoisePPM: 10, MixingHours: 1}}
+	d := enclosure.Decay{Tracer: enclosure.CarbonDioxide, BackgroundPPM: measured(425, 415, 435, "second logger in the gallery (invented)"), NoisePPM: 10, MixingHours: 1}
 	for i, ppm := range []float64{4600, 4105, 3508, 2963, 2545, 2163, 1874, 1521, 1266, 1058} {
-		n.Decay.Readings = append(n.Decay.Readings, enclosure.Reading{Hours: []float64{0, 2, 6, 10, 14, 18, 22, 28, 34, 40}[i], PPM: ppm})
+		d.Readings = append(d.Readings, enclosure.Reading{Hours: []float64{0, 2, 6, 10, 14, 18, 22, 28, 34, 40}[i], PPM: ppm})
 	}
-	_, _, err := l.h.Enclosure.Measure(l.ctx, l.people["tomas"], e.ID, e.Version, n)
+	_, _, err := l.h.Enclosure.Measure(l.ctx, l.people["tomas"], e.ID, e.Version, enclosure.NewTracer{Exchange: "door", MeasuredOn: l.clock.AddDate(0, 0, -2).Format(time.DateOnly),
+		Note: "Carbon dioxide from a cartridge through the lock, logger on the plinth.", Use: true, Decay: d.Entered()})
 	return err
 }
 

@@ -143,6 +143,8 @@ func tableOf(collection string) string {
 		return "loan_condition"
 	case "sessions":
 		return "sign_in_session"
+	case "recommendations":
+		return "enclosure_recommendation"
 	}
 	return strings.ReplaceAll(strings.TrimSuffix(collection, "s"), "-", "_")
 }

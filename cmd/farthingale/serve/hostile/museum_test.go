@@ -318,5 +318,21 @@ func (m *museum) words() map[string]any {
 		"currency": "EUR", "cost_currency": "EUR", "next_check_due": now.AddDate(1, 0, 0).Format(time.DateOnly), "review_on": now.AddDate(1, 0, 0).Format(time.DateOnly), "date": now.Format(time.DateOnly),
 		"happened_at": m.Now().UTC().Format(time.RFC3339Nano), "noticed_at": now.Add(-2 * time.Minute).Format(time.RFC3339), "at": m.Now().UTC().Format(time.RFC3339Nano),
 		"found": "changed", "HazardFacts/kind": "asbestos", "NewTreatmentAddendum/record": "completion", "NewTreatmentStep/method": "consolidation", "NewTreatmentDesignation/component_id": parts("f1"), "version_number": 1, "code": "ZZ-9", "key": "tested-wax",
+		"gas": "hcl", "tracer": "co2", "AirSpace/name": "glove", "RoomAir/name": "store", "AirExchange/inner": "glove", "AirExchange/outer": "store", "EnclosurePlaced/space": "glove", "EnclosurePlaced/object_id": m.dressID(),
+		"NewRecommendation/object_id": m.dressID(), "EnclosureChange/act": "temperature", "NewTracer/exchange": "ring", "TracerDecay/readings": decay(),
 	}
+}
+
+// dressID is the object of the ground, which lies in an enclosure.
+func (m *museum) dressID() string {
+	return m.list(`select id::text from object where number = '1968.14.2'`)[0]
+}
+
+// decay are readings of a tracer that falls.
+func decay() []any {
+	var all []any
+	for i, ppm := range []float64{4012, 3342, 2835, 2365, 2037, 1732} {
+		all = append(all, map[string]any{"hours": float64(4 * i), "ppm": ppm})
+	}
+	return all
 }

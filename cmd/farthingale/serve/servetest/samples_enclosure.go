@@ -48,7 +48,7 @@ func enclosureSamples(h *House, g *Ground) []Sample {
 		readings = append(readings, enclosure.Reading{Hours: []float64{0, 4, 8, 12, 16, 20, 24, 30, 36}[i], PPM: ppm})
 	}
 	glove, _, err = h.Enclosure.Measure(ctx, ines.Actor, glove.ID, glove.Version, enclosure.NewTracer{Exchange: "ring", MeasuredOn: "2026-02-02", Note: "With the logger of the laboratory.",
-		Decay: enclosure.Decay{Tracer: enclosure.CarbonDioxide, Readings: readings, BackgroundPPM: enclosure.Measured.Of(420, "logged in the store").Between(410, 430)}})
+		Decay: enclosure.Decay{Tracer: enclosure.CarbonDioxide, Readings: readings, BackgroundPPM: enclosure.Measured.Of(420, "logged in the store").Between(410, 430)}.Entered()})
 	must(err)
 
 	facts := ClosedGlove(g)
@@ -81,6 +81,8 @@ func enclosureSamples(h *House, g *Ground) []Sample {
 		{Route: "GET /enclosures/:id/edit", Path: at(glove) + "/edit", As: ines},
 		{Route: "GET /enclosures/:id/edit", Path: at(nested) + "/edit", As: ines},
 		{Route: "GET /enclosures/:id/what-if", Path: at(nested) + "/what-if", As: reader},
+		{Route: "GET /enclosures/:id/what-if", Path: at(glove) + "/what-if?path=ring&per_day=5&hours=48", As: ines},
+		{Route: "GET /enclosures/:id/what-if", Path: at(glove) + "/what-if?path=ring&per_day=much", As: ines, Status: http.StatusUnprocessableEntity},
 		{Route: "GET /enclosures/:id/what-if", Path: at(past) + "/what-if", As: reader, Status: http.StatusConflict},
 		{Route: "GET /recommendations/:id", Path: "/recommendations/" + open.ID.String(), As: ines},
 		{Route: "GET /recommendations/:id", Path: "/recommendations/" + withdrawn.ID.String(), As: reader},
