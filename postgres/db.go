@@ -172,6 +172,7 @@ var said = words(
 	loanWords,
 	treatmentWords,
 	enclosureWords,
+	findingWords,
 )
 
 // words joins the areas' sentences.

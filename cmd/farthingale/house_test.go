@@ -31,6 +31,7 @@ var areaMayImport = map[string][]string{
 	"agenda":     {},
 	"collection": {"material"},
 	"enclosure":  {},
+	"finding":    {"material"},
 	"handling":   {"collection", "material", "agenda"},
 	"loan":       {"collection", "material", "agenda", "handling", "movement", "photo"},
 	"material":   {},

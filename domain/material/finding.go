@@ -32,6 +32,7 @@ type Part struct {
 	ID        domain.ID
 	Label     string
 	Materials []PartMaterial
+	Foreign   bool // of another object that shares the air: it may harm, what harms it is that object's matter
 }
 
 // Contact says that two parts touch: by a joint, or by lying on one another.
@@ -96,6 +97,10 @@ type Side struct {
 // IdentifyFirst is the rule of the finding that an unidentified material in a closed space gives (M2).
 const IdentifyFirst = "identify-first"
 
+// Identify is what the list would say of an unidentified material in closed air.
+var Identify = Interaction{ID: IdentifyFirst, Path: ByAir, Severity: ActNext, Effect: "what it gives off and suffers from is not known", WorseWhen: "closed air",
+	Helps: "identify it; until then keep the air moving", Basis: Practice, Source: "common practice"}
+
 // Key says which finding it is, whatever its severity: what somebody accepted is found again by it.
 func (f *Finding) Key() string {
 	return strings.Join([]string{f.Rule, string(f.Path), f.Emitter.PartID.String(), f.Emitter.MaterialID.String(), f.Receptor.PartID.String(), f.Receptor.MaterialID.String(), f.Where}, " ")
@@ -152,13 +157,13 @@ func Raise(m *MakeUp, rules []Interaction) []Finding {
 			if !emits(e.material, rule) {
 				continue
 			}
-			if rule.Receptor.People {
+			if rule.Receptor.People && !e.part.Foreign {
 				for _, at := range m.around(e, rule.Path) {
 					found = raised(found, rule, e, Side{}, at)
 				}
 			}
 			for _, r := range all {
-				if !rule.Receptor.Holds(r.material.Key, r.material.Family) {
+				if r.part.Foreign || !rule.Receptor.Holds(r.material.Key, r.material.Family) {
 					continue
 				}
 				for _, at := range m.meetings(e, r, rule.Path) {
@@ -168,11 +173,25 @@ func Raise(m *MakeUp, rules []Interaction) []Finding {
 		}
 	}
 	found = append(found, m.unidentified(all)...)
-	slices.SortStableFunc(found, func(a, b Finding) int {
+	return ranked(found)
+}
+
+// ranked puts the gravest first. Findings are large: their order is found before they are moved, once.
+func ranked(found []Finding) []Finding {
+	order := make([]int, len(found))
+	for i := range order {
+		order[i] = i
+	}
+	slices.SortFunc(order, func(i, j int) int {
+		a, b := &found[i], &found[j]
 		return cmp.Or(cmp.Compare(b.Severity, a.Severity), strings.Compare(a.Emitter.Part, b.Emitter.Part), strings.Compare(a.Receptor.Part, b.Receptor.Part),
-			strings.Compare(a.Rule, b.Rule), strings.Compare(string(a.Path), string(b.Path)))
+			strings.Compare(a.Rule, b.Rule), strings.Compare(string(a.Path), string(b.Path)), cmp.Compare(i, j))
 	})
-	return found
+	sorted := make([]Finding, len(found))
+	for i, at := range order {
+		sorted[i] = found[at]
+	}
+	return sorted
 }
 
 // emits says whether a material gives the species of a rule off.
@@ -288,13 +307,13 @@ func (m *MakeUp) around(e placed, path Path) []meeting {
 func (m *MakeUp) unidentified(all []placed) []Finding {
 	var found []Finding
 	for _, p := range all {
-		if p.material.Key != "" || p.material.Family != "" {
+		if p.part.Foreign || p.material.Key != "" || p.material.Family != "" {
 			continue
 		}
 		for _, s := range m.spaces(p.part.ID) {
 			if s.closed() {
-				found = append(found, Finding{Rule: IdentifyFirst, Path: ByAir, Emitter: p.side(), Receptor: p.side(), Where: s.Name, Severity: ActNext,
-					Effect: "what it gives off and suffers from is not known", Worse: "closed air", Helps: "identify it; until then keep the air moving", Basis: Practice, Source: "common practice",
+				found = append(found, Finding{Rule: IdentifyFirst, Path: Identify.Path, Emitter: p.side(), Receptor: p.side(), Where: s.Name, Severity: Identify.Severity,
+					Effect: Identify.Effect, Worse: Identify.WorseWhen, Helps: Identify.Helps, Basis: Identify.Basis, Source: Identify.Source,
 					Steps: []string{"an unidentified material in closed air is not taken for harmless"}})
 				break
 			}

@@ -1,7 +1,9 @@
 package material
 
 import (
+	"crypto/sha256"
 	_ "embed" // for the list
+	"encoding/hex"
 	"errors"
 	"fmt"
 	"regexp"
@@ -80,6 +82,21 @@ func (k Kind) Holds(key, family string) bool {
 
 //go:embed interactions.csv
 var interactionsCSV []byte
+
+// raising is the number of the way in which findings are raised. It is counted up with every change of
+// Raise or of what goes into it, so that all are computed again.
+const raising = "1"
+
+// RulesVersion tells whether findings were raised by these lists and in this way: eight bytes of a hash,
+// in hex.
+func RulesVersion() string {
+	h := sha256.New()
+	for _, part := range [][]byte{[]byte(raising), libraryCSV, behaviourCSV, interactionsCSV} {
+		sum := sha256.Sum256(part)
+		h.Write(sum[:])
+	}
+	return hex.EncodeToString(h.Sum(nil)[:8])
+}
 
 var interactionID = regexp.MustCompile(`^i[0-9]{3}$`)
 
