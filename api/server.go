@@ -19,6 +19,7 @@ import (
 	"farthingale/domain/agenda"
 	"farthingale/domain/collection"
 	"farthingale/domain/enclosure"
+	"farthingale/domain/finding"
 	"farthingale/domain/handling"
 	"farthingale/domain/loan"
 	"farthingale/domain/material"
@@ -46,6 +47,7 @@ type Services struct {
 	Collection *collection.Service
 	Material   *material.Service
 	Enclosure  *enclosure.Service
+	Finding    *finding.Service
 	Treatment  *treatment.Service
 	Handling   *handling.Service
 	Movement   *movement.Service
@@ -81,6 +83,7 @@ func (s *Server) Routes(e *echo.Echo) {
 	s.photoRoutes(g)
 	s.collectionRoutes(g)
 	s.materialRoutes(g)
+	s.findingRoutes(g)
 	s.handlingRoutes(g)
 	s.movementRoutes(g)
 	s.loanRoutes(g)

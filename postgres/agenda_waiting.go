@@ -71,6 +71,30 @@ func (s *Agenda) Decisions(ctx context.Context, by domain.Actor, _ time.Time) ([
 		pgx.NamedArgs{"me": by.ID, "curator": by.Has(domain.Curator), "registrar": by.Has(domain.Registrar), "departments": by.Departments})
 }
 
+// Findings are what somebody must act on now and has not accepted (M1), one item for each object, the
+// longest known first: for conservators.
+func (s *Agenda) Findings(ctx context.Context, by domain.Actor, at time.Time) ([]agenda.Item, error) {
+	if !by.Has(domain.Conservator) {
+		return nil, nil
+	}
+	return s.waiting(ctx, "the findings to act on", `
+		with grave as (
+			select f.id, f.object_id, f.says, f.first_raised_at from finding f
+			where f.gone_at is null and f.severity = 3
+				and (f.accepted_until >= (@at::timestamptz at time zone @zone)::date and f.accepted_severity >= 3) is not true
+			order by f.first_raised_at, f.id limit @most),
+		first as (
+			select distinct on (object_id) id, object_id, says, first_raised_at, count(*) over (partition by object_id) as n
+			from grave order by object_id, first_raised_at, id)
+		select case when f.n = 1 then f.says else f.n || ' findings, the first: ' || f.says end as text, 'finding' as area, f.id as subject_id, 'finding' as record,
+			f.object_id, o.number as object_number, f.first_raised_at as since, null::timestamptz as due
+		from first f join object o on o.id = f.object_id order by f.first_raised_at, f.id limit @limit`,
+		pgx.NamedArgs{"at": at, "zone": s.zone.String(), "most": graveMost})
+}
+
+// graveMost is how many findings are looked at for the first page.
+const graveMost = 500
+
 // Ratifications are the emergency stabilisations that nobody has ratified yet (T6), the most urgent
 // first: for the curators of the department who took no part; once overdue, for everybody who works on
 // records.

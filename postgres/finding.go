@@ -117,18 +117,21 @@ type findingRow struct {
 	FirstRaisedAt, ChangedAt  time.Time
 	GoneAt                    *time.Time
 	Version                   int64
+	Acceptances               []finding.Acceptance
 }
 
 const findingColumns = `f.id, f.object_id, o.number, o.title, f.rule, f.species, f.path, f.emitter_object_id, f.emitter_component_id, f.emitter_part, f.emitter_key,
 	f.emitter_family, f.emitter_material, f.receptor_component_id, f.receptor_part, f.receptor_key, f.receptor_family, f.receptor_material, f.meets, f.severity,
-	f.depends, f.says, f.steps, f.first_raised_at, f.changed_at, f.gone_at, f.version`
+	f.depends, f.says, f.steps, f.first_raised_at, f.changed_at, f.gone_at, f.version,
+	case when f.accepted_until is null then '[]' else (select jsonb_agg(jsonb_build_object('id', a.id, 'at', a.at, 'by_id', a.by_id, 'by_name', a.by_name, 'reason', a.reason,
+		'until', a.until, 'severity', a.severity, 'says', a.says) order by a.at desc, a.id desc) from finding_acceptance a where a.finding_id = f.id) end as acceptances`
 
 func (r *findingRow) finding() finding.Finding {
 	f := finding.Finding{
 		ID: r.ID, ObjectID: r.ObjectID, Number: r.Number, Title: r.Title, Rule: r.Rule, Species: r.Species, Path: material.Path(r.Path), Where: r.Meets,
 		Emitter:  finding.Side{ObjectID: r.EmitterObjectID, ComponentID: r.EmitterComponentID, Part: r.EmitterPart, MaterialKey: r.EmitterKey, Family: r.EmitterFamily, Material: r.EmitterMaterial},
 		Severity: material.Severity(r.Severity), Depends: r.Depends, Says: r.Says, Steps: r.Steps, FirstRaisedAt: r.FirstRaisedAt, ChangedAt: r.ChangedAt,
-		GoneAt: r.GoneAt, Acceptances: []finding.Acceptance{}, Version: r.Version,
+		GoneAt: r.GoneAt, Acceptances: r.Acceptances, Version: r.Version,
 	}
 	if r.ReceptorComponentID != nil {
 		f.Receptor = &finding.Side{ObjectID: r.ObjectID, ComponentID: *r.ReceptorComponentID, Part: r.ReceptorPart, MaterialKey: r.ReceptorKey, Family: r.ReceptorFamily, Material: r.ReceptorMaterial}
@@ -136,32 +139,12 @@ func (r *findingRow) finding() finding.Finding {
 	return f
 }
 
-// collect reads findings with what was accepted of them.
-func (s *Finding) collect(ctx context.Context, rows pgx.Rows) ([]finding.Finding, error) {
+// findingsOf reads findings with what was accepted of them.
+func findingsOf(rows pgx.Rows) ([]finding.Finding, error) {
 	kept, err := pgx.CollectRows(rows, pgx.RowToStructByName[findingRow])
-	if err != nil {
-		return nil, err
-	}
-	all, ids := make([]finding.Finding, len(kept)), make([]domain.ID, len(kept))
-	at := map[domain.ID]*finding.Finding{}
+	all := make([]finding.Finding, len(kept))
 	for i := range kept {
-		all[i], ids[i] = kept[i].finding(), kept[i].ID
-		at[ids[i]] = &all[i]
-	}
-	if len(ids) == 0 {
-		return all, nil
-	}
-	type accepted struct {
-		FindingID domain.ID
-		finding.Acceptance
-	}
-	rows, _ = s.db.q(ctx).Query(ctx, `
-		select finding_id, id, at, by_id, by_name, reason, to_char(until, 'YYYY-MM-DD') as until, severity, says
-		from finding_acceptance where finding_id = any($1) order by at desc, id desc`, ids)
-	answers, err := pgx.CollectRows(rows, pgx.RowToStructByName[accepted])
-	for _, a := range answers {
-		f := at[a.FindingID]
-		f.Acceptances = append(f.Acceptances, a.Acceptance)
+		all[i] = kept[i].finding()
 	}
 	return all, err
 }
@@ -173,7 +156,7 @@ func (s *Finding) One(ctx context.Context, id domain.ID) (*finding.Finding, erro
 
 func (s *Finding) one(ctx context.Context, id domain.ID, sql string) (*finding.Finding, error) {
 	rows, _ := s.db.q(ctx).Query(ctx, sql, id)
-	all, err := s.collect(ctx, rows)
+	all, err := findingsOf(rows)
 	if err == nil && len(all) == 0 {
 		err = pgx.ErrNoRows
 	}
@@ -294,19 +277,19 @@ func (s *Finding) List(ctx context.Context, f finding.Filter, today string, q do
 	args["limit"] = limit
 	rows, _ := s.db.q(ctx).Query(ctx, `select `+findingColumns+` from finding f join object o on o.id = f.object_id
 		where `+where+` order by f.severity desc, f.id desc limit @limit`, args)
-	all, err := s.collect(ctx, rows)
+	all, err := findingsOf(rows)
 	if err != nil {
 		return domain.Page[finding.Finding]{}, fault(err, "list findings")
 	}
 	return domain.NextPage(q, list, all, func(f finding.Finding) []string { return []string{strconv.Itoa(int(f.Severity)), f.ID.String()} }), nil
 }
 
-// Harms lists findings of other objects whose emitter is part of this one.
-func (s *Finding) Harms(ctx context.Context, objectID domain.ID, limit int) ([]finding.Finding, error) {
+// Around lists findings that hold of an object, and of others whose emitter is part of it.
+func (s *Finding) Around(ctx context.Context, objectID domain.ID, limit int) ([]finding.Finding, error) {
 	rows, _ := s.db.q(ctx).Query(ctx, `select `+findingColumns+` from finding f join object o on o.id = f.object_id
-		where f.emitter_object_id = $1 and f.object_id <> f.emitter_object_id and f.gone_at is null order by f.severity desc, f.id desc limit $2`, objectID, limit)
-	all, err := s.collect(ctx, rows)
-	return all, fault(err, "list what object %s does to others", objectID)
+		where f.gone_at is null and (f.object_id = $1 or f.emitter_object_id = $1 and f.emitter_object_id <> f.object_id) order by f.severity desc, f.id desc limit $2`, objectID, limit)
+	all, err := findingsOf(rows)
+	return all, fault(err, "list the findings of object %s", objectID)
 }
 
 // Counts counts findings that hold, each severity as far as finding.CountMost and one more.

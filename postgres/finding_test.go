@@ -267,7 +267,9 @@ func TestM1AcrossObjects(t *testing.T) {
 	enclosure := f.enclosed("Case", 0.5, goggles)
 	f.exec(`insert into enclosure_member (enclosure_id, space, object_id) values ($1, 'inside', $2)`, enclosure, weight.ID)
 	f.compute()
-	at := func(x finding.Finding) bool { return x.Species == "acetic-acid" && x.Emitter.ObjectID == goggles.ID && x.ObjectID == weight.ID }
+	at := func(x finding.Finding) bool {
+		return x.Species == "acetic-acid" && x.Emitter.ObjectID == goggles.ID && x.ObjectID == weight.ID
+	}
 	if s := f.of(weight); !slices.ContainsFunc(s.Findings, at) || len(s.Harms) > 0 {
 		t.Errorf("the weight: %+v", s)
 	}

@@ -65,6 +65,7 @@ var whereabouts = map[string]struct{ path, words string }{
 	"handling":  {"/handlings/", "Go to the handling"},
 	"photo":     {"/photos/", "Go to the photograph"},
 	"loan":      {"/loans/", "Go to the loan"},
+	"finding":   {"/findings/", "Go to the finding"},
 }
 
 func (s *Server) dueRow(text, record string, subject domain.ID, number string, since time.Time, due *time.Time) dueRow {

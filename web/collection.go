@@ -65,6 +65,7 @@ func (s *Server) objectSections() []sectionOf {
 		s.descriptionSection,
 		s.whereSection,
 		s.makeUpSection,
+		s.findingSection,
 		s.hazardSection,
 		s.enclosureSection,
 		s.handlingSection,

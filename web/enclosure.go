@@ -5,8 +5,6 @@ import (
 	"net/url"
 	"strconv"
 	"strings"
-	"unicode"
-	"unicode/utf8"
 
 	"github.com/labstack/echo/v4"
 
@@ -231,12 +229,6 @@ func levelRowOf(j *enclosure.Judged, id string) levelRow {
 		r.Inputs = append(r.Inputs, inputRow{in.What, rangeWords(in.Quantity), string(in.Quantity.Basis), in.Quantity.Source})
 	}
 	return r
-}
-
-// capital begins a text with a capital letter.
-func capital(text string) string {
-	r, size := utf8.DecodeRuneInString(text)
-	return string(unicode.ToUpper(r)) + text[size:]
 }
 
 // formulas say how a level is computed.

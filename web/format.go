@@ -50,3 +50,12 @@ func lasting(d time.Duration) string {
 	}
 	return count(int(d/time.Minute), "minute")
 }
+
+// capital begins a sentence with a capital letter.
+func capital(text string) string {
+	if text == "" {
+		return ""
+	}
+	r := []rune(text)
+	return strings.ToUpper(string(r[:1])) + string(r[1:])
+}

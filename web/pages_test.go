@@ -30,6 +30,9 @@ var pages = map[string]framed{
 	"error/error":   &errorPage{},
 	"error/problem": &problemPage{},
 
+	"finding/finding":  &findingPage{},
+	"finding/findings": &findingsPage{},
+
 	"handling/form":      &objectFormPage{},
 	"handling/handle":    &handlePage{},
 	"handling/handling":  &handlingPage{},
@@ -80,6 +83,7 @@ var sections = map[string]any{
 	"collection/_hazards":     hazardData{},
 	"collection/_make_up":     makeUpData{},
 	"enclosure/_air":          objectEnclosures{},
+	"finding/_findings":       findingsData{},
 	"handling/_handling":      handlingData{},
 	"movement/_where":         whereData{},
 	"loan/_loans":             loansData{},

@@ -25,6 +25,7 @@ import (
 	"farthingale/domain/agenda"
 	"farthingale/domain/collection"
 	"farthingale/domain/enclosure"
+	"farthingale/domain/finding"
 	"farthingale/domain/handling"
 	"farthingale/domain/loan"
 	"farthingale/domain/material"
@@ -48,6 +49,7 @@ type Services struct {
 	Collection *collection.Service
 	Material   *material.Service
 	Enclosure  *enclosure.Service
+	Finding    *finding.Service
 	Handling   *handling.Service
 	Movement   *movement.Service
 	Loan       *loan.Service
@@ -179,6 +181,7 @@ func (s *Server) Routes(e *echo.Echo) {
 	s.agendaRoutes(g)
 	s.collectionRoutes(g)
 	s.materialRoutes(g)
+	s.findingRoutes(g)
 	s.photoRoutes(g)
 	s.handlingRoutes(g)
 	s.movementRoutes(g)
@@ -354,6 +357,7 @@ func (s *Server) menu(a domain.Actor, here string) []Link {
 	for _, l := range []Link{
 		{Path: "/", Words: "Today"},
 		{Path: "/objects", Words: "Objects"},
+		{Path: "/findings", Words: "Findings"},
 		{Path: "/treatments", Words: "Treatments"},
 		{Path: "/places", Words: "Places"},
 		{Path: "/enclosures", Words: "Enclosures"},

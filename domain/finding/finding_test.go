@@ -162,7 +162,9 @@ func TestM1OthersInTheSpace(t *testing.T) {
 	r.Members = append(r.Members, Member{EnclosureID: domain.ID{9}, Label: "Case 2", Space: "inside", ObjectID: other, Number: "1970.1.1", ExchangePerDay: per(0.5)})
 	all, notes := lib(t).Find(&r.Recorded)
 	// source: Tetreault et al. 1998, Stud. Conserv. (lead and acetic acid, from memory)
-	at := slices.IndexFunc(all, func(c Computed) bool { return c.Finding.Species == "acetic-acid" && c.Receptor.ComponentID == r.at["1"] })
+	at := slices.IndexFunc(all, func(c Computed) bool {
+		return c.Finding.Species == "acetic-acid" && c.Receptor.ComponentID == r.at["1"]
+	})
 	if at < 0 || all[at].Emitter.ObjectID != other || all[at].Emitter.ComponentID != goggles || !strings.Contains(all[at].Says, "1970.1.1.7 goggles") || len(notes) > 0 {
 		t.Errorf("%+v %q", all, notes)
 	}

@@ -70,8 +70,9 @@ type Store interface {
 	State(ctx context.Context, objectID domain.ID, version string) (State, error)
 	// List lists findings that hold, the gravest first; today is a day of the site's zone.
 	List(ctx context.Context, f Filter, today string, q domain.PageQuery) (domain.Page[Finding], error)
-	// Harms lists findings of other objects whose emitter is part of this one.
-	Harms(ctx context.Context, objectID domain.ID, limit int) ([]Finding, error)
+	// Around lists findings that hold of an object, and of others whose emitter is part of it, the gravest
+	// first.
+	Around(ctx context.Context, objectID domain.ID, limit int) ([]Finding, error)
 	One(ctx context.Context, id domain.ID) (*Finding, error)
 	Counts(ctx context.Context, f Filter, today string) (Counts, error)
 	// Accept changes a finding under lock.
@@ -118,30 +119,22 @@ func (s *Service) Of(ctx context.Context, by domain.Actor, objectID domain.ID) (
 	if err != nil {
 		return nil, err
 	}
-	all := &OfObject{State: state}
-	q := domain.PageQuery{Limit: domain.PageMost}
-	for {
-		page, err := s.store.List(ctx, Filter{ObjectID: &objectID}, s.today(), q)
-		if err != nil {
-			return nil, err
-		}
-		all.Findings = append(all.Findings, page.Items...)
-		if page.Next == "" {
-			break
-		}
-		if q.Cursor = page.Next; len(all.Findings) >= ObjectMost {
-			all.Further = true
-			break
-		}
-	}
-	if all.Findings == nil {
-		all.Findings = []Finding{}
-	}
-	if all.Harms, err = s.store.Harms(ctx, objectID, domain.PageMost); err != nil {
+	around, err := s.store.Around(ctx, objectID, ObjectMost+1)
+	if err != nil {
 		return nil, err
 	}
-	s.ready(all.Findings)
-	s.ready(all.Harms)
+	all := &OfObject{State: state, Findings: []Finding{}, Harms: []Finding{}}
+	if all.Further = len(around) > ObjectMost; all.Further {
+		around = around[:ObjectMost]
+	}
+	s.ready(around)
+	for _, f := range around {
+		if f.ObjectID == objectID {
+			all.Findings = append(all.Findings, f)
+		} else {
+			all.Harms = append(all.Harms, f)
+		}
+	}
 	return all, nil
 }
 
@@ -233,13 +226,6 @@ func (s *Service) Again(ctx context.Context, by domain.Actor, a Again) (Asked, e
 	}
 	event := domain.Event{At: s.now(), ActorID: &by.ID, Area: "finding", Subject: subject, Object: a.ObjectID, Kind: "asked_again", Change: a}
 	n, err := s.store.Mark(ctx, a.ObjectID, event)
-	return Asked{Objects: n}, err
-}
-
-// AllAgain makes every object due, by the program's own hand: somebody at the command line. Only the
-// program calls it.
-func (s *Service) AllAgain(ctx context.Context) (Asked, error) {
-	n, err := s.store.Mark(ctx, nil, domain.Event{At: s.now(), Area: "finding", Kind: "asked_again"})
 	return Asked{Objects: n}, err
 }
 

@@ -8,7 +8,9 @@ import (
 	"log/slog"
 	"net"
 	"net/http"
+	"runtime"
 	"strings"
+	"sync"
 	"time"
 
 	"github.com/alexedwards/scs/pgxstore"
@@ -22,6 +24,7 @@ import (
 	"farthingale/domain/agenda"
 	"farthingale/domain/collection"
 	"farthingale/domain/enclosure"
+	"farthingale/domain/finding"
 	"farthingale/domain/handling"
 	"farthingale/domain/loan"
 	"farthingale/domain/material"
@@ -69,6 +72,7 @@ type House struct {
 	Collection *collection.Service
 	Material   *material.Service
 	Enclosure  *enclosure.Service
+	Finding    *finding.Service
 	Handling   *handling.Service
 	Treatment  *treatment.Service
 	Movement   *movement.Service
@@ -78,6 +82,7 @@ type House struct {
 	faces      web.LoanFaces
 	answers    *postgres.Answers
 	images     int
+	computing  sync.Mutex // of findings: one computation at a time in this copy
 	now        func() time.Time
 }
 
@@ -108,14 +113,19 @@ func New(ctx context.Context, pool *pgxpool.Pool, s Settings) (*House, error) {
 	if h.Enclosure, err = enclosure.NewService(postgres.NewEnclosures(db), s.Now); err != nil {
 		return nil, err
 	}
+	if h.Finding, err = finding.NewService(postgres.NewFinding(db), s.Site.Zone, s.Now); err != nil {
+		return nil, err
+	}
 	if err := h.darkroom(ctx, s); err != nil {
 		return nil, err
 	}
+	h.Jobs.Add(postgres.Task{Name: "finding.compute", Every: findingsEvery, Run: h.findings})
 	due := postgres.NewAgenda(db, s.Site.Zone)
 	h.Agenda = agenda.NewService(due, s.Now,
 		agenda.Waiting{Kind: "decisions_asked", Title: "Decisions asked of you", For: due.Decisions},
 		agenda.Waiting{Kind: "ratifications_due", Title: "Emergency stabilisations to ratify", For: due.Ratifications},
 		agenda.Waiting{Kind: "stops_in_force", Title: "Stops in force", For: due.Stops},
+		agenda.Waiting{Kind: "findings_to_act_on", Title: "Findings to act on now", For: due.Findings},
 		agenda.Waiting{Kind: "loan_requests", Title: "Requests for loans", For: due.LoanRequests},
 		agenda.Waiting{Kind: "loans_about_to_move", Title: "Loans about to move", For: due.Loans},
 		agenda.Waiting{Kind: "treatments_in_charge", Title: "Treatments in your charge", For: due.Charges},
@@ -141,6 +151,7 @@ func New(ctx context.Context, pool *pgxpool.Pool, s Settings) (*House, error) {
 		Collection: h.Collection,
 		Material:   h.Material,
 		Enclosure:  h.Enclosure,
+		Finding:    h.Finding,
 		Treatment:  h.Treatment,
 		Handling:   h.Handling,
 		Movement:   h.Movement,
@@ -156,6 +167,7 @@ func New(ctx context.Context, pool *pgxpool.Pool, s Settings) (*House, error) {
 		Treatment:  h.Treatment,
 		Material:   h.Material,
 		Enclosure:  h.Enclosure,
+		Finding:    h.Finding,
 		Handling:   h.Handling,
 		Movement:   h.Movement,
 		Loan:       h.Loan,
@@ -280,6 +292,19 @@ func (h *House) Sweep(ctx context.Context) error {
 		return err
 	}
 	return h.answers.Sweep(ctx, h.now())
+}
+
+// findingsEvery is how often it is looked whether findings are due. A change is in the findings so soon.
+const findingsEvery = 10 * time.Second
+
+// findings computes the findings that are due. A copy that is still at it does not begin again.
+func (h *House) findings(ctx context.Context, _ domain.ID) error {
+	if !h.computing.TryLock() {
+		return nil
+	}
+	defer h.computing.Unlock()
+	_, err := h.Finding.Compute(ctx, runtime.GOMAXPROCS(0), h.now().Add(3*time.Minute))
+	return err
 }
 
 // everydayJobs is how many jobs run at a time that need little memory.

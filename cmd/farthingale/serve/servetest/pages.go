@@ -31,6 +31,7 @@ var samples = []func(h *House, g *Ground) []Sample{
 	photoSamples,
 	collectionSamples,
 	handlingSamples,
+	findingSamples,
 	movementSamples,
 	enclosureSamples,
 	loanSamples,

@@ -1,0 +1,349 @@
+package web
+
+import (
+	"fmt"
+	"net/http"
+	"net/url"
+	"strings"
+	"time"
+
+	"github.com/labstack/echo/v4"
+
+	"farthingale/domain"
+	"farthingale/domain/collection"
+	"farthingale/domain/finding"
+	"farthingale/domain/material"
+)
+
+func (s *Server) findingRoutes(g *echo.Group) {
+	s.route(g, http.MethodGet, "/findings", finding.Read, s.findingsPage)
+	s.route(g, http.MethodPost, "/findings/recomputation", finding.Recompute, s.recomputeFindings)
+	s.route(g, http.MethodGet, "/findings/:id", finding.Read, s.findingPage)
+	s.route(g, http.MethodPost, "/findings/:id/acceptance", finding.Answer, s.acceptFinding)
+}
+
+func findingPath(id domain.ID) string { return "/findings/" + id.String() }
+
+// severityMark is how soon something must be done, by word and shape.
+func severityMark(severity material.Severity) Mark {
+	switch {
+	case severity >= material.ActNow:
+		return warnMark(severity.Words())
+	case severity == material.ActNext:
+		return waitMark(severity.Words())
+	}
+	return draftMark(severity.Words())
+}
+
+// basisWords say how something is known.
+var basisWords = map[material.Basis]string{
+	material.Published: "published", material.Practice: "common practice", material.Memory: "known to the trade; no text was opened", material.Disputed: "sources disagree",
+}
+
+// findingView is a finding as it is read.
+type findingView struct {
+	Path, Number, ObjectPath, Title string
+	Mark                            Mark
+	State                           Mark // accepted, or gone; empty: neither
+	Says, Helps                     string
+	Accepted                        string // why and by whom
+	Facts                           []fact
+	Steps                           []string
+	Sources                         []string
+	Since                           string
+	AcceptPath, AcceptName          string // empty: who may not, or there is nothing to accept
+}
+
+// wayWords are the ways by which a species comes from one material to another.
+var wayWords = map[material.Path]string{material.ByAir: "through the air", material.ByContact: "by contact", material.BySelf: "it keeps its own"}
+
+func (s *Server) findingView(c echo.Context, f *finding.Finding) findingView {
+	v := findingView{Path: findingPath(f.ID), Number: f.Number, ObjectPath: objectPath(f.Number), Title: f.Title, Mark: severityMark(f.Severity), Says: f.Says, Helps: sentences(capital(f.Helps)),
+		Steps: f.Steps, Sources: strings.Split(f.Source, " | "), Since: s.day(f.FirstRaisedAt)}
+	basis := basisWords[f.Basis]
+	if f.Remark != "" {
+		basis += "; " + f.Remark
+	}
+	for _, each := range []fact{{"What", f.SpeciesName}, {"Way", wayWords[f.Path]}, {"Where", f.Where}, {"Worse with", f.Worse}, {"Known by", basis}, {"First found", v.Since}} {
+		if each.Text != "" {
+			v.Facts = append(v.Facts, each)
+		}
+	}
+	switch {
+	case f.GoneAt != nil:
+		v.State = doneMark("no longer holds, since " + s.day(*f.GoneAt))
+		return v
+	case f.Accepted:
+		a := f.Acceptances[0]
+		v.State, v.Accepted = doneMark("accepted until "+dayWords(a.Until)), sentences(a.Reason)+" "+a.ByName+", "+s.day(a.At)+"."
+	}
+	if actor(c).May(finding.Answer) == nil {
+		v.AcceptPath, v.AcceptName = v.Path+"#accept", "Accept it: "+beginning(f.Says)
+	}
+	return v
+}
+
+// dayWords is a day as people write it: "6 February 2026".
+func dayWords(day string) string {
+	at, err := time.Parse(time.DateOnly, day)
+	if err != nil {
+		return day
+	}
+	return at.Format("2 January 2006")
+}
+
+type findingsData struct {
+	Grave, Watched, Settled, Harms []findingView // to act on, to watch, accepted; what it does to others
+	Watch, Accepted                string        // "4 to watch", "2 accepted": of what is folded
+	State                          Mark          // how far the computation is
+	Computed                       string
+	Notes                          []string
+	AllPath                        string
+}
+
+// findingSection is what endangers what in an object, on its sheet; the gravest stand in its head.
+func (s *Server) findingSection(c echo.Context, w *collection.Whole) (section, error) {
+	all, err := s.Finding.Of(c.Request().Context(), actor(c), w.Object.ID)
+	if err != nil {
+		return section{}, err
+	}
+	d := findingsData{Notes: all.Notes, AllPath: "/findings?object=" + url.QueryEscape(w.Object.Number)}
+	now := 0
+	for i := range all.Findings {
+		f := &all.Findings[i]
+		v := s.findingView(c, f)
+		switch {
+		case f.Accepted:
+			d.Settled = append(d.Settled, v)
+		case f.Severity == material.Watch:
+			d.Watched = append(d.Watched, v)
+		default:
+			if f.Severity >= material.ActNow {
+				now++
+			}
+			d.Grave = append(d.Grave, v)
+		}
+	}
+	for i := range all.Harms {
+		v := s.findingView(c, &all.Harms[i])
+		v.AcceptPath = ""
+		d.Harms = append(d.Harms, v)
+	}
+	d.Watch, d.Accepted = countWord(len(d.Watched))+" to watch", countWord(len(d.Settled))+" accepted"
+	if all.Further {
+		d.Notes = append(d.Notes, "There are more findings than are shown here. The list of findings has all of them.")
+	}
+	switch {
+	case !all.UpToDate:
+		d.State = waitMark("being computed anew")
+	case all.ComputedAt != nil:
+		d.State = doneMark("up to date")
+	}
+	if all.ComputedAt != nil {
+		d.Computed = s.moment(*all.ComputedAt)
+	}
+	sec := section{ID: "findings", Heading: "What endangers what", Template: "finding/_findings", Data: d}
+	if now > 0 {
+		sec.Head = []headLine{{Mark: warnMark("act now"), Text: count(now, "finding") + " of what its materials do to one another", Path: "#findings"}}
+	}
+	return sec, nil
+}
+
+type findingsPage struct {
+	Frame
+	Sub       string
+	Filters   []Field
+	Counts    string
+	Rows      []findingView
+	More      string
+	AgainForm *Form // nil: not for this person
+}
+
+// findingsPage serves GET /findings: findings across the collection.
+func (s *Server) findingsPage(c echo.Context) error {
+	p, err := s.findingsData(c)
+	if err != nil {
+		return err
+	}
+	return s.render(c, http.StatusOK, "finding/findings", p)
+}
+
+func (s *Server) findingsData(c echo.Context) (*findingsPage, error) {
+	ctx, a := c.Request().Context(), actor(c)
+	f := finding.Filter{Species: c.QueryParam("species"), Emitter: c.QueryParam("emitter"), Receptor: c.QueryParam("receptor"), State: c.QueryParam("state"), Rule: c.QueryParam("rule")}
+	if text := c.QueryParam("severity"); text != "" {
+		if f.Severity = material.Severity(-1); len(text) == 1 {
+			f.Severity = material.Severity(text[0] - '0')
+		}
+	}
+	p := &findingsPage{Sub: "Which part endangers which, in all objects"}
+	p.Title, p.Here = "Findings", "/findings"
+	if number := strings.TrimSpace(c.QueryParam("object")); number != "" {
+		w, err := s.Collection.ShowNumber(ctx, a, number)
+		if err != nil {
+			return nil, err
+		}
+		f.ObjectID, p.Sub = &w.Object.ID, "Which part endangers which, in "+w.Object.Number+" "+w.Object.Title
+	}
+	all, err := s.Finding.List(ctx, a, f, page(c))
+	if err != nil {
+		return nil, err
+	}
+	counts, err := s.Finding.Counts(ctx, a, f)
+	if err != nil {
+		return nil, err
+	}
+	p.Counts = strings.Join([]string{most(counts.ActNow) + " to act on now", most(counts.ActNext) + " at the next chance", most(counts.Watch) + " to watch"}, ", ")
+	p.More = more(c, all.Next)
+	for i := range all.Items {
+		p.Rows = append(p.Rows, s.findingView(c, &all.Items[i]))
+	}
+	if p.Filters, err = s.findingFilters(c, f); err != nil {
+		return nil, err
+	}
+	if a.May(finding.Recompute) == nil {
+		p.AgainForm = (&Form{Action: "/findings/recomputation", Submit: "Compute all again", Help: "Findings are computed by themselves within a minute of every change. This is for who doubts it."}).ready(c)
+	}
+	return p, nil
+}
+
+// most is a count that goes no further than it is counted.
+func most(n int) string {
+	if n > finding.CountMost {
+		return fmt.Sprintf("more than %d", finding.CountMost)
+	}
+	return countWord(n)
+}
+
+// findingFilters are what the list is narrowed by.
+func (s *Server) findingFilters(c echo.Context, f finding.Filter) ([]Field, error) {
+	library, err := s.Material.All(c.Request().Context(), actor(c))
+	if err != nil {
+		return nil, err
+	}
+	species := []Option{{Label: "any"}}
+	for _, each := range s.Finding.Species() {
+		species = append(species, Option{Value: each.Key, Label: each.Name, Chosen: each.Key == f.Species})
+	}
+	of := func(chosen string, first ...Option) []Option {
+		all := append([]Option{{Label: "any"}}, first...)
+		for _, family := range s.Finding.Families() {
+			all = append(all, Option{Value: family, Label: "all of the family " + hazardName(family)})
+		}
+		for _, m := range library {
+			all = append(all, Option{Value: m.Key, Label: hazardName(m.Family) + ": " + m.Name})
+		}
+		for i := range all {
+			all[i].Chosen = all[i].Value == chosen
+		}
+		return all
+	}
+	severity := ""
+	if f.Severity > 0 {
+		severity = countWord(int(f.Severity))
+	}
+	severities := []Option{{Label: "any"}}
+	for _, each := range []material.Severity{material.ActNow, material.ActNext, material.Watch} {
+		severities = append(severities, Option{Value: countWord(int(each)), Label: each.Words(), Chosen: countWord(int(each)) == severity})
+	}
+	fields := []Field{
+		{Kind: "select", Name: "species", Label: "What is given off", Options: species},
+		{Kind: "select", Name: "emitter", Label: "By", Options: of(f.Emitter)},
+		{Kind: "select", Name: "receptor", Label: "To the harm of", Options: of(f.Receptor, Option{Value: finding.People, Label: "people"})},
+		{Kind: "select", Name: "severity", Label: "How soon", Options: severities},
+		{Kind: "select", Name: "state", Label: "Accepted", Options: []Option{{Label: "any"}, {Value: "open", Label: "not accepted", Chosen: f.State == "open"}, {Value: "accepted", Label: "accepted", Chosen: f.State == "accepted"}}},
+		{Kind: "select", Name: "rule", Label: "Only", Options: []Option{{Label: "all"}, {Value: material.IdentifyFirst, Label: "what is to be identified first", Chosen: f.Rule == material.IdentifyFirst}}},
+		{Kind: "text", Name: "object", Label: "Object number", Value: c.QueryParam("object"), Max: 60},
+	}
+	name(fields, "f-")
+	return fields, nil
+}
+
+// recomputeFindings serves POST /findings/recomputation.
+func (s *Server) recomputeFindings(c echo.Context) error {
+	var a finding.Again
+	_, typed, err := s.decode(c, &a)
+	var asked finding.Asked
+	if err == nil {
+		asked, err = s.Finding.Again(c.Request().Context(), actor(c), a)
+	}
+	if err != nil {
+		p, fault := s.findingsData(c)
+		if fault != nil {
+			return fault
+		}
+		return s.answer(c, p.AgainForm, typed, err, "finding/findings", p)
+	}
+	return s.done(c, "The findings of "+count(asked.Objects, "object")+" are being computed again.", "/findings")
+}
+
+type findingPage struct {
+	Frame
+	View       findingView
+	Answers    []acceptanceRow
+	AcceptForm *Form // nil: not for this person, or gone
+}
+
+type acceptanceRow struct{ When, By, Reason, Until, Says string }
+
+func (s *Server) findingData(c echo.Context) (*findingPage, error) {
+	id, err := domain.ParseID(c.Param("id"))
+	if err != nil {
+		return nil, err
+	}
+	f, err := s.Finding.One(c.Request().Context(), actor(c), id)
+	if err != nil {
+		return nil, err
+	}
+	p := &findingPage{View: s.findingView(c, f)}
+	p.Title, p.Here = "Finding in "+f.Number, "/findings"
+	for _, a := range f.Acceptances {
+		row := acceptanceRow{When: s.moment(a.At), By: a.ByName, Reason: a.Reason, Until: dayWords(a.Until)}
+		if a.Says != f.Says || a.Severity != f.Severity {
+			row.Says = capital(a.Severity.Words()) + ": " + a.Says
+		}
+		p.Answers = append(p.Answers, row)
+	}
+	if p.View.AcceptPath != "" {
+		p.AcceptForm = (&Form{Action: p.View.Path + "/acceptance", Version: f.Version, Submit: "Accept it",
+			Help: "It stays on the sheet as accepted, with your name, and comes back when the day is past or when it becomes graver.",
+			Fields: []Field{
+				{Kind: "textarea", Name: "reason", Label: "Why it is acceptable", Required: true, Max: 4000, Rows: 3},
+				{Kind: "date", Name: "until", Label: "Until", Help: "At most two years.", Required: true},
+			}}).ready(c)
+	}
+	return p, nil
+}
+
+// findingPage serves GET /findings/{id}.
+func (s *Server) findingPage(c echo.Context) error {
+	p, err := s.findingData(c)
+	if err != nil {
+		return err
+	}
+	return s.render(c, http.StatusOK, "finding/finding", p)
+}
+
+// acceptFinding serves POST /findings/{id}/acceptance.
+func (s *Server) acceptFinding(c echo.Context) error {
+	id, err := domain.ParseID(c.Param("id"))
+	if err != nil {
+		return err
+	}
+	var n finding.NewAcceptance
+	version, typed, err := s.decode(c, &n)
+	if err == nil {
+		_, err = s.Finding.Accept(c.Request().Context(), actor(c), id, version, n)
+	}
+	if err == nil {
+		return s.done(c, "The finding is accepted.", findingPath(id))
+	}
+	p, fault := s.findingData(c)
+	if fault != nil {
+		return fault
+	}
+	if p.AcceptForm == nil {
+		return err
+	}
+	return s.answer(c, p.AcceptForm, typed, err, "finding/finding", p)
+}
