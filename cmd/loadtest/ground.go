@@ -100,6 +100,7 @@ func runSeed(ctx context.Context, args []string) error {
 	f.IntVar(&o.Objects, "objects", 10000, "how many objects")
 	f.Uint64Var(&o.Seed, "seed", 1, "the same seed gives the same collection")
 	f.IntVar(&o.Writers, "writers", 2, "connections that write side by side")
+	f.BoolVar(&o.Again, "findings-again", false, "compute all findings a second time, to measure it")
 	f.BoolVar(&o.Unchecked, "unchecked", false, "leave foreign keys and triggers out while writing: about twice as fast, the same rows; needs a superuser, which the private cluster's owner is")
 	until := f.String("until", "2026-09-30", "day up to which the invented history goes")
 	f.StringVar(&o.Password, "password", "", "of every invented person; one is made up when not given")

@@ -166,6 +166,19 @@ func Reads() []Act {
 		{Name: "whereabouts", Weight: 2, Do: func(v *Visit) {
 			v.get("where an object is, JSON", "/api/v1/objects/"+v.object().ID.String()+"/whereabouts")
 		}},
+		{Name: "findings of an object", Weight: 2, Do: func(v *Visit) {
+			v.get("findings of an object, JSON", "/api/v1/objects/"+v.object().ID.String()+"/findings")
+		}},
+		{Name: "findings", Weight: 1, Do: func(v *Visit) { v.look("findings, page", "/findings") }},
+		{Name: "findings narrowed", Weight: 2, Do: func(v *Visit) {
+			v.look("findings of a pair of materials, page", q("/findings", "emitter", choose(v.Rand, []string{"rubber", "rubber-chlorinated", "pvc-plasticised"}),
+				"receptor", choose(v.Rand, []string{"copper-alloy", "aluminium", "silver"}), "state", choose(v.Rand, []string{"open", "accepted", ""})))
+		}},
+		{Name: "findings of a species", Weight: 1, Do: func(v *Visit) {
+			v.get("findings of a species, JSON", q("/api/v1/findings", "species", choose(v.Rand, []string{"h2s", "hcl", "acetic-acid", "copper-ions"}), "severity", choose(v.Rand, []string{"1", "3"})))
+		}},
+		{Name: "findings that harm people", Weight: 1, Do: func(v *Visit) { v.get("findings that harm people, JSON", q("/api/v1/findings", "receptor", "people")) }},
+		{Name: "to be identified", Weight: 1, Do: func(v *Visit) { v.look("what is to be identified, page", q("/findings", "rule", "identify-first")) }},
 		{Name: "places", Weight: 1, Do: func(v *Visit) { v.look("places, page", "/places") }},
 		{Name: "place", Weight: 2, Do: func(v *Visit) {
 			v.look("what is in a place, page", "/places/"+choose(v.Rand, v.World.Shelves).String())
@@ -210,6 +223,8 @@ func Writes() []Act {
 		{Name: "handling", Weight: 6, Write: true, Roles: []domain.Role{domain.Conservator, domain.Technician}, Do: logHandling},
 		{Name: "move", Weight: 4, Write: true, Roles: []domain.Role{domain.Registrar}, Do: move},
 		{Name: "step", Weight: 3, Write: true, Roles: []domain.Role{domain.Conservator}, Do: logStep},
+		{Name: "joint", Weight: 1, Write: true, Roles: []domain.Role{domain.Conservator}, Do: changeJoint},
+		{Name: "accept", Weight: 1, Write: true, Roles: []domain.Role{domain.Conservator}, Do: acceptFinding},
 		{Name: "propose", Weight: 1, Write: true, Roles: []domain.Role{domain.Conservator}, Do: propose},
 		{Name: "decide", Weight: 1, Write: true, Roles: []domain.Role{domain.Curator}, Do: decide},
 		{Name: "enclose", Weight: 1, Write: true, Roles: []domain.Role{domain.Conservator}, Do: enclose},
@@ -249,6 +264,46 @@ func changeObject(v *Visit) {
 func addComponent(v *Visit) {
 	v.put("add a component", http.MethodPost, "/api/v1/objects/"+v.object().ID.String()+"/components", "", http.StatusCreated, map[string]any{
 		"label": fmt.Sprintf("x%d", v.Rand.IntN(1<<40)), "name": "loose rivet", "side": "none", "function": "hardware", "count": 1, "removal": "freely", "attribution": "unknown"})
+}
+
+// acceptFinding looks at a finding and accepts it.
+func acceptFinding(v *Visit) {
+	a, ok := v.get("findings of an object, JSON", "/api/v1/objects/"+v.object().ID.String()+"/findings")
+	var all struct {
+		Items []struct {
+			ID domain.ID `json:"id"`
+		} `json:"items"`
+	}
+	if !ok || json.Unmarshal(a.text(), &all) != nil || len(all.Items) == 0 {
+		return
+	}
+	path := "/api/v1/findings/" + choose(v.Rand, all.Items).ID.String()
+	if a, ok = v.get("finding, JSON", path); ok {
+		v.put("accept a finding", http.MethodPost, path+"/acceptances", a.tag, http.StatusCreated, map[string]any{
+			"reason": "Looked at under load.", "until": time.Now().AddDate(0, 1, 0).UTC().Format(time.DateOnly)})
+	}
+}
+
+// changeJoint opens a joint of an object or closes it, which makes its findings due.
+func changeJoint(v *Visit) {
+	a, ok := v.get("object sheet, JSON", "/api/v1/objects/"+v.object().ID.String()+"/sheet")
+	var sheet struct {
+		Joints []map[string]any `json:"joints"`
+	}
+	if !ok || json.Unmarshal(a.text(), &sheet) != nil || len(sheet.Joints) == 0 {
+		return
+	}
+	j := choose(v.Rand, sheet.Joints)
+	facts := map[string]any{"state": choose(v.Rand, []string{"engaged", "held_open"})}
+	for _, own := range []string{"meets", "contact", "gap_mm", "gas_tight", "note"} {
+		if j[own] != nil {
+			facts[own] = j[own]
+		}
+	}
+	path := "/api/v1/joints/" + fmt.Sprint(j["id"])
+	if a, ok = v.get("joint, JSON", path); ok {
+		v.put("change a joint", http.MethodPut, path, a.tag, http.StatusOK, facts)
+	}
 }
 
 func logHandling(v *Visit) {

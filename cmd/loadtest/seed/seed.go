@@ -9,11 +9,14 @@ import (
 	"time"
 
 	"github.com/jackc/pgx/v5"
+	"github.com/jackc/pgx/v5/pgxpool"
 
 	"farthingale/domain"
+	"farthingale/domain/finding"
 	"farthingale/domain/people"
 	"farthingale/domain/photo"
 	"farthingale/domain/record"
+	"farthingale/postgres"
 )
 
 // Options say what is invented.
@@ -27,6 +30,7 @@ type Options struct {
 	// Unchecked leaves foreign keys and triggers out while it writes, which takes about half the time and
 	// a superuser of the database. The rows are the same as with them.
 	Unchecked bool
+	Again     bool      // compute all findings a second time, to measure it
 	Pictures  int       // drawn pictures that photographs share, eight or more; 0: 100
 	Progress  io.Writer // told now and then; nil: nobody
 }
@@ -82,7 +86,10 @@ func Fill(ctx context.Context, to Database, o Options) error {
 	if err := f.run(ctx); err != nil {
 		return err
 	}
-	return f.settle(ctx)
+	if err := f.settle(ctx); err != nil {
+		return err
+	}
+	return f.findings(ctx)
 }
 
 // prepare draws the pictures and writes what all objects share.
@@ -246,6 +253,43 @@ func (f *filling) settle(ctx context.Context) error {
 		return fmt.Errorf("number the next event: %w", err)
 	}
 	if _, err := f.conn.Exec(ctx, `vacuum (analyze)`); err != nil {
+		return fmt.Errorf("vacuum and analyse: %w", err)
+	}
+	return nil
+}
+
+// findings computes what endangers what in every object, as the program's job does, and says how long it
+// took, by so many workers as there were writers.
+func (f *filling) findings(ctx context.Context) error {
+	pool, err := pgxpool.New(ctx, f.url)
+	if err != nil {
+		return fmt.Errorf("connect as the owner: %w", err)
+	}
+	defer pool.Close()
+	// Every object is due once because nothing was computed before; not once for each table.
+	if _, err := pool.Exec(ctx, `truncate finding_due`); err != nil {
+		return fmt.Errorf("forget what is due: %w", err)
+	}
+	service, err := finding.NewService(postgres.NewFinding(postgres.NewDB(pool)), time.UTC, func() time.Time { return f.Until })
+	if err != nil {
+		return err
+	}
+	for _, when := range []string{"first", "again"} {
+		began := time.Now()
+		n, err := service.Compute(ctx, f.Writers, f.Until.Add(time.Second))
+		if err != nil {
+			return fmt.Errorf("compute findings: %w", err)
+		}
+		took := time.Since(began)
+		_, _ = fmt.Fprintf(f.Progress, "findings of %d objects computed, %s, in %s: 100 000 objects in %.0f s\n", n, when, took.Round(time.Millisecond), took.Seconds()/float64(max(n, 1))*100000)
+		if when == "again" || !f.Again {
+			break
+		}
+		if _, err := pool.Exec(ctx, `insert into finding_due (object_id) select id from object`); err != nil {
+			return fmt.Errorf("have findings computed again: %w", err)
+		}
+	}
+	if _, err := pool.Exec(ctx, `vacuum (analyze) finding, finding_computed, finding_due`); err != nil {
 		return fmt.Errorf("vacuum and analyse: %w", err)
 	}
 	return nil

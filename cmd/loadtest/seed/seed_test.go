@@ -166,8 +166,11 @@ func TestFillAgain(t *testing.T) {
 			t.Fatal(err)
 		}
 		for _, c := range tables {
-			if c.Table == "seal" { // its chain begins at a random origin
+			if c.Table == "seal" || strings.HasPrefix(c.Table, "finding") { // its chain begins at a random origin; they have random identifiers
 				continue
+			}
+			if c.Table == "event" {
+				c.Table = "(select * from event where area <> 'finding')"
 			}
 			sums[i][c.Table] = one[string](t, h, `select count(*) || ' rows ' || coalesce(md5(string_agg(x::text, ' ' order by x::text)), '') from `+c.Table+` x`)
 		}

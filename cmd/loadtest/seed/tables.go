@@ -239,7 +239,7 @@ func writeSeals(ctx context.Context, conn *pgx.Conn, seals []record.Seal) error 
 
 // Growing names the tables that grow with the collection.
 func Growing() []string {
-	names := []string{"seal", "file", "word"}
+	names := []string{"seal", "file", "word", "finding", "finding_acceptance", "finding_computed", "finding_due"}
 	for t := range tableCount {
 		names = append(names, columns[t].name)
 	}
