@@ -1,10 +1,12 @@
 package demo
 
 import (
+	"errors"
 	"fmt"
 	"time"
 
 	"farthingale/domain"
+	"farthingale/domain/finding"
 	"farthingale/domain/handling"
 	"farthingale/domain/photo"
 	"farthingale/domain/treatment"
@@ -29,6 +31,7 @@ func (l *loader) history() error {
 			l.on(300, 9)
 			return l.move("rosa", l.objects["1969.2.1"], "G-2", "the gallery is arranged anew")
 		}},
+		{"the accepted finding", l.acceptFinding},
 		{"the lapsed treatment", l.lapsed},
 		{"the declined treatment", l.declined},
 		{"the withdrawn treatment", l.withdrawn},
@@ -49,6 +52,26 @@ func (l *loader) history() error {
 		}
 	}
 	return nil
+}
+
+// acceptFinding accepts what the band of the mask does to its lens, for some time.
+func (l *loader) acceptFinding() error {
+	l.on(299, 15)
+	ines := l.people["ines"]
+	all, err := l.h.Finding.Of(l.ctx, ines, l.objects["1968.14.7"].id)
+	if err != nil {
+		return err
+	}
+	for i := range all.Findings {
+		f := &all.Findings[i]
+		if f.Species != "copper-ions" {
+			continue
+		}
+		until := l.present.AddDate(0, 4, 0).Format(time.DateOnly)
+		_, err := l.h.Finding.Accept(l.ctx, ines, f.ID, f.Version, finding.NewAcceptance{Reason: "The lens stays in its band until it has a box of its own; both are looked at every three months.", Until: until})
+		return err
+	}
+	return errors.New("the mask has no finding of its band")
 }
 
 // log records a handling of a whole object or of some of its parts.

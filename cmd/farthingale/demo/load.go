@@ -61,7 +61,7 @@ func Load(ctx context.Context, pool *pgxpool.Pool, settings serve.Settings, log 
 		// One transaction: a start that is broken off leaves nothing half told.
 		err = house.DB.Do(ctx, func(ctx context.Context) error {
 			l.ctx = ctx
-			for _, tell := range []func() error{l.staff, l.rooms, l.collect, l.history} {
+			for _, tell := range []func() error{l.staff, l.rooms, l.collect, l.findings, l.history, l.findings} {
 				if err := tell(); err != nil {
 					return err
 				}
@@ -126,6 +126,14 @@ func (l *loader) collect() error {
 		if err := l.home(obj); err != nil {
 			return fmt.Errorf("place of %s: %w", e.facts.Number, err)
 		}
+	}
+	return nil
+}
+
+// findings computes what is due, as the program's job does every few seconds.
+func (l *loader) findings() error {
+	if _, err := l.h.Finding.Compute(l.ctx, 1, l.clock.AddDate(1, 0, 0)); err != nil {
+		return fmt.Errorf("findings: %w", err)
 	}
 	return nil
 }

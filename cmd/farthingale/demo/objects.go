@@ -132,7 +132,7 @@ var exhibits = []exhibit{
 			}},
 			{label: "3", name: "foam crumbs from the left knee", function: "fragment", layer: 0, removal: collection.Freely, cameFrom: "1", made: []stuff{tested("polyurethane-ester-foam")}},
 		},
-		joints: []meeting{{a: "1", b: "2", meets: "glued", contact: "direct", state: "engaged"}, {a: "2", b: "2a", meets: "zip", contact: "direct", state: "engaged", gasTight: true}},
+		joints: []meeting{{a: "1", b: "2", meets: "glued", contact: "direct", state: "engaged", gasTight: true}, {a: "2", b: "2a", meets: "zip", contact: "direct", state: "engaged", gasTight: true}},
 	},
 	{
 		facts: collection.ObjectFacts{Number: "1971.8.1", Title: "Oxygen rebreather", Kind: "breathing apparatus › rebreather", Description: "Counter-lung on a canvas harness with absorbent canister, oxygen bottle bracket and mouthpiece hose.",
@@ -246,5 +246,29 @@ var exhibits = []exhibit{
 		drawn: escapeSuit, homeCode: "S1-A",
 		parts:  []piece{{label: "1", name: "shell", function: "gas_tight", layer: 1, made: []stuff{certain("nylon-fibre"), as("coating", "polychloroprene")}}, {label: "2", name: "zip", function: "closure", layer: 1, made: []stuff{certain("polyamide-moulding")}}},
 		joints: []meeting{{a: "1", b: "2", meets: "zip", contact: "direct", state: "held_open"}},
+	},
+	{
+		facts: collection.ObjectFacts{Number: "1984.3.2", Title: "Dry-suit glove on its ring", Kind: "diving equipment › gloves", Description: "Left glove of a second suit on its cuff ring, kept apart by three glass-fibre spacers so that air passes.", DateMade: "1967/1972", Makers: []string{"Nordvik Diving (invented)"}, PlaceMade: "Nordvik",
+			LegalStatus: collection.Accessioned, Department: "Diving", Dimensions: dims("length", "330", "ring to finger tip"), MassKG: dec("0.42"), NotKnown: []string{"inscriptions"}},
+		drawn: gloves, homeCode: "S2-D",
+		parts: []piece{
+			{label: "1", name: "cuff ring", side: "left", function: "hardware", layer: 1, made: []stuff{certain("anodised-aluminium")}},
+			{label: "2", name: "glove", side: "left", function: "gas_tight", layer: 1, removal: collection.Freely, made: []stuff{certain("polychloroprene")}},
+		},
+		joints: []meeting{{a: "1", b: "2", meets: "ring_lock", contact: "gap", gapMM: "3", state: "held_open"}},
+	},
+	{
+		facts: collection.ObjectFacts{Number: "1975.1.9", Title: "Sounding lead in its box", Kind: "navigation equipment › sounding lead", Description: "Hand lead with a hollow for tallow, in a fitted oak box whose sliding lid closes tight.", DateMade: "191X", Makers: []string{"E. Strand (invented)"}, PlaceMade: "Tidehaven",
+			LegalStatus: collection.Accessioned, Department: "Diving", Dimensions: dims("length", "330", "box", "width", "110", "box"), MassKG: dec("5.6"), Marks: []collection.Inscription{inscription("stamp", "lid, inside", "E. STRAND", "maker")}},
+		drawn: soundingLead, homeCode: "S2-C",
+		parts: []piece{
+			{label: "1", name: "lead", function: "weight", layer: 0, removal: collection.Freely, made: []stuff{certain("lead")}},
+			{label: "2", name: "box", function: "container", layer: 1, made: []stuff{certain("oak")}},
+			{label: "3", name: "lid", function: "container", layer: 1, made: []stuff{certain("oak")}},
+		},
+		joints: []meeting{
+			{a: "1", b: "2", meets: "rests_on", contact: "direct", state: "engaged", gasTight: true},
+			{a: "2", b: "3", meets: "loose", contact: "direct", state: "engaged", gasTight: true}},
+		hazards: []danger{{"1", "lead", "certain", "sight", "white bloom at the eye", "damaged", "Gloves, mask; own tray.", "Grows since the box is kept shut."}},
 	},
 }

@@ -15,7 +15,7 @@ func TestPictures(t *testing.T) {
 	t.Parallel()
 	taken := time.Date(2025, 3, 4, 10, 20, 30, 0, time.FixedZone("", 3600))
 	for name, drawn := range map[string]thing{"helmet_dress": helmetDress, "dry_suit": drySuit, "escape_suit": escapeSuit, "rebreather": rebreather, "life_vest": lifeVest,
-		"weight_belt": weightBelt, "mask": mask, "depth_gauge": depthGauge, "gloves": gloves, "knife": knife, "telephone": telephone, "helmet": helmet} {
+		"weight_belt": weightBelt, "mask": mask, "depth_gauge": depthGauge, "gloves": gloves, "knife": knife, "telephone": telephone, "helmet": helmet, "sounding_lead": soundingLead} {
 		b, err := picture{number: "1968.14.2", drawn: drawn, taken: taken, damage: 0.7, raking: name == "helmet_dress"}.jpeg()
 		if err != nil {
 			t.Fatal(err)

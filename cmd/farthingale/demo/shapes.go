@@ -120,4 +120,9 @@ var (
 	helmet = thing{mmAcross: 780, shape: []part{
 		ellipse(copper, 0, 120, 230, 70), ellipse(copper, 0, -60, 160, 150), ellipse(brass, 0, -50, 78, 74), ellipse(glass, 0, -50, 60, 56), ellipse(brass, -140, -60, 34, 60), ellipse(brass, 140, -60, 34, 60), box(brass, -30, -230, 30, -200),
 	}, marks: []spot{{point{110, 110}, 40, green, false}, {point{-90, 130}, 26, green, false}}}
+
+	// soundingLead lies in its open box.
+	soundingLead = thing{mmAcross: 460, shape: []part{
+		box(cork, -180, -64, 180, 64), box(canvas, -166, -50, 166, 50), {colour: lead, round: true, points: []point{{-150, -14}, {-60, -20}, {120, -34}, {146, 0}, {120, 34}, {-60, 20}, {-150, 14}}},
+	}, marks: []spot{{point{-120, 2}, 14, bloom, false}, {point{90, -10}, 18, bloom, false}}}
 )
