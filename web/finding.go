@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"net/http"
 	"net/url"
+	"slices"
 	"strings"
 	"time"
 
@@ -92,10 +93,95 @@ func dayWords(day string) string {
 	return at.Format("2 January 2006")
 }
 
+// findingGroup is all that one part does to another, or to itself, or to people.
+type findingGroup struct {
+	Mark  Mark // of the gravest
+	Title string
+	Lines []findingLine
+	Helps []string
+	Views []findingView
+}
+
+// findingLine is a finding in a group, which has named the parts already.
+type findingLine struct {
+	Mark   Mark // empty where it is the group's
+	Text   string
+	of     *finding.Finding
+	wheres []string
+}
+
+// same says whether two findings differ in nothing but the way and the place.
+func same(a, b *finding.Finding) bool {
+	return a.Rule == b.Rule && a.Severity == b.Severity && a.Emitter.Material == b.Emitter.Material && (a.Receptor == nil || a.Receptor.Material == b.Receptor.Material)
+}
+
+// groupTitle names the parts.
+func groupTitle(f *finding.Finding) string {
+	switch {
+	case f.Rule == material.IdentifyFirst:
+		return "To be identified first: " + f.Emitter.Part
+	case f.Receptor == nil:
+		return f.Emitter.Part + " harms people"
+	case f.Path == material.BySelf:
+		return f.Emitter.Part + " harms itself"
+	case f.Receptor.ComponentID == f.Emitter.ComponentID:
+		return "Within " + f.Emitter.Part
+	}
+	return f.Emitter.Part + " harms " + f.Receptor.Part
+}
+
+// groupLine says what is given off by what, to what effect, and where.
+func groupLine(f *finding.Finding, where string) string {
+	switch {
+	case f.Rule == material.IdentifyFirst:
+		return "A material that nobody has identified shares closed air: " + where + "."
+	case f.Path == material.BySelf:
+		return capital(f.SpeciesName) + " of its " + f.Emitter.Material + " stays in " + where + ": " + f.Effect + "."
+	case f.Receptor == nil:
+		return capital(f.SpeciesName) + " of " + f.Emitter.Material + " (" + where + "): " + f.Effect + "."
+	}
+	return capital(f.SpeciesName) + " of " + f.Emitter.Material + " on " + f.Receptor.Material + " (" + where + "): " + f.Effect + "."
+}
+
+// findingGroups puts together what is between the same parts, in the order of the gravest of each.
+func (s *Server) findingGroups(c echo.Context, all []*finding.Finding) []findingGroup {
+	var groups []findingGroup
+	at := map[string]int{}
+	for _, f := range all {
+		title, mark := groupTitle(f), severityMark(f.Severity)
+		i, ok := at[title]
+		if !ok {
+			i = len(groups)
+			at[title] = i
+			groups = append(groups, findingGroup{Mark: mark, Title: title})
+		}
+		g, v := &groups[i], s.findingView(c, f)
+		g.Views = append(g.Views, v)
+		at := slices.IndexFunc(g.Lines, func(l findingLine) bool { return same(l.of, f) })
+		if at < 0 {
+			at = len(g.Lines)
+			g.Lines = append(g.Lines, findingLine{of: f})
+		}
+		line := &g.Lines[at]
+		line.wheres = append(line.wheres, f.Where)
+		line.Text = groupLine(f, strings.Join(line.wheres, "; "))
+		if f.Depends {
+			line.Text += " This rests on an identification that is not sure."
+		}
+		if mark != g.Mark {
+			line.Mark = mark
+		}
+		if v.Helps != "" && !slices.Contains(g.Helps, v.Helps) {
+			g.Helps = append(g.Helps, v.Helps)
+		}
+	}
+	return groups
+}
+
 type findingsData struct {
-	Grave, Watched, Settled, Harms []findingView // to act on, to watch, accepted; what it does to others
-	Watch, Accepted                string        // "4 to watch", "2 accepted": of what is folded
-	State                          Mark          // how far the computation is
+	Grave, Watched, Settled, Harms []findingGroup // to act on, to watch, accepted; what it does to others
+	Watch, Accepted                string         // "4 to watch", "2 accepted": of what is folded
+	State                          Mark           // how far the computation is
 	Computed                       string
 	Notes                          []string
 	AllPath                        string
@@ -109,27 +195,26 @@ func (s *Server) findingSection(c echo.Context, w *collection.Whole) (section, e
 	}
 	d := findingsData{Notes: all.Notes, AllPath: "/findings?object=" + url.QueryEscape(w.Object.Number)}
 	now := 0
+	var grave, watched, settled, harms []*finding.Finding
 	for i := range all.Findings {
 		f := &all.Findings[i]
-		v := s.findingView(c, f)
 		switch {
 		case f.Accepted:
-			d.Settled = append(d.Settled, v)
+			settled = append(settled, f)
 		case f.Severity == material.Watch:
-			d.Watched = append(d.Watched, v)
+			watched = append(watched, f)
 		default:
 			if f.Severity >= material.ActNow {
 				now++
 			}
-			d.Grave = append(d.Grave, v)
+			grave = append(grave, f)
 		}
 	}
 	for i := range all.Harms {
-		v := s.findingView(c, &all.Harms[i])
-		v.AcceptPath = ""
-		d.Harms = append(d.Harms, v)
+		harms = append(harms, &all.Harms[i])
 	}
-	d.Watch, d.Accepted = countWord(len(d.Watched))+" to watch", countWord(len(d.Settled))+" accepted"
+	d.Grave, d.Watched, d.Settled, d.Harms = s.findingGroups(c, grave), s.findingGroups(c, watched), s.findingGroups(c, settled), s.findingGroups(c, harms)
+	d.Watch, d.Accepted = countWord(len(watched))+" to watch", countWord(len(settled))+" accepted"
 	if all.Further {
 		d.Notes = append(d.Notes, "There are more findings than are shown here. The list of findings has all of them.")
 	}
