@@ -39,7 +39,7 @@ func newStore(t testing.TB) *store {
 	if s.objects, err = collection.NewService(postgres.NewCollection(s.db), clock); err != nil {
 		t.Fatal(err)
 	}
-	if s.materials, err = material.NewService(postgres.NewMaterial(s.db), clock); err != nil {
+	if s.materials, err = material.NewService(postgres.NewMaterial(s.db), time.UTC, clock); err != nil {
 		t.Fatal(err)
 	}
 	s.mara, s.vik = s.person("Mara Holm", domain.Conservator), s.person("Rune Vik", domain.Registrar)

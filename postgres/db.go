@@ -173,6 +173,7 @@ var said = words(
 	treatmentWords,
 	enclosureWords,
 	findingWords,
+	materialTestWords,
 )
 
 // words joins the areas' sentences.

@@ -14,6 +14,7 @@ func (s *Server) materialRoutes(g *echo.Group) {
 	s.route(g, http.MethodGet, "/materials", material.Read, s.materialsPage)
 	s.route(g, http.MethodPost, "/materials", material.Keep, s.addMaterial)
 	s.route(g, http.MethodGet, "/materials/:key", material.Read, s.materialPage)
+	s.route(g, http.MethodPost, "/materials/:key/tests", material.KeepTest, s.addMaterialTest)
 }
 
 type materialsPage struct {
@@ -140,20 +141,31 @@ type materialPage struct {
 	ObjectsPath  string
 	More         string
 	Credit       string // empty: nothing of the thesaurus is shown
+	Suits        []suitRow
+	Tests        []materialTestRow
+	TestForm     *Form // nil: not for this person
 }
 
 type useRow struct{ Path, Number, Title, PartPath, Part, Role, Confidence string }
 
-// materialPage serves GET /materials/{key}, with the objects that have it.
+// materialPage serves GET /materials/{key}, with its tests and the objects that have it.
 func (s *Server) materialPage(c echo.Context) error {
-	ctx, a := c.Request().Context(), actor(c)
-	e, err := s.Material.One(ctx, a, c.Param("key"))
+	p, err := s.materialData(c)
 	if err != nil {
 		return err
 	}
+	return s.render(c, http.StatusOK, "material/material", p)
+}
+
+func (s *Server) materialData(c echo.Context) (*materialPage, error) {
+	ctx, a := c.Request().Context(), actor(c)
+	e, err := s.Material.One(ctx, a, c.Param("key"))
+	if err != nil {
+		return nil, err
+	}
 	uses, err := s.Material.Uses(ctx, a, e.Key, page(c))
 	if err != nil {
-		return err
+		return nil, err
 	}
 	p := &materialPage{Heading: e.Name, Sub: hazardName(e.Family) + " · " + string(e.Category), Sources: strings.Split(e.Source, " | "), Closing: material.CautionClosing,
 		Objects: count(e.Objects, "object"), ObjectsPath: "/objects?material=" + e.Key, More: more(c, uses.Next)}
@@ -176,5 +188,5 @@ func (s *Server) materialPage(c echo.Context) error {
 		p.Uses = append(p.Uses, useRow{Path: objectPath(u.Number), Number: u.Number, Title: u.Title, PartPath: componentPath(u.Number, u.Label),
 			Part: "." + u.Label + " " + u.Name, Role: u.Role, Confidence: u.Confidence})
 	}
-	return s.render(c, http.StatusOK, "material/material", p)
+	return p, s.tests(c, p, e)
 }

@@ -71,6 +71,9 @@ type Store interface {
 	Uses(ctx context.Context, key string, q domain.PageQuery) (domain.Page[Use], error)
 	// All are the keys, names and families of every material, by name, to choose from.
 	All(ctx context.Context) ([]Choice, error)
+	// Tests are those of a material, in the order in which they were done.
+	Tests(ctx context.Context, key string) ([]Test, error)
+	AddTest(ctx context.Context, t *Test, event domain.Event) error
 }
 
 // Choice is a material to choose.
@@ -78,19 +81,25 @@ type Choice struct{ Key, Name, Family string }
 
 // Service knows the library.
 type Service struct {
-	store    Store
-	cautions []Caution
-	now      func() time.Time
+	store      Store
+	cautions   []Caution
+	behaviours map[string]Behaviour
+	zone       *time.Location
+	now        func() time.Time
 }
 
-// NewService makes the service; now is the clock. It fails when the list of cautions in the program is
-// damaged.
-func NewService(store Store, now func() time.Time) (*Service, error) {
+// NewService makes the service; zone is the site's, now is the clock. It fails when a list in the program
+// is damaged.
+func NewService(store Store, zone *time.Location, now func() time.Time) (*Service, error) {
 	cautions, err := Cautions()
 	if err != nil {
 		return nil, err
 	}
-	return &Service{store: store, cautions: cautions, now: now}, nil
+	behaviours, err := Behaviours()
+	if err != nil {
+		return nil, err
+	}
+	return &Service{store: store, cautions: cautions, behaviours: behaviours, zone: zone, now: now}, nil
 }
 
 // Cautions are the usual cautions, in the order in which they are shown.

@@ -107,7 +107,7 @@ func New(ctx context.Context, pool *pgxpool.Pool, s Settings) (*House, error) {
 	if h.Collection, err = collection.NewService(postgres.NewCollection(db), s.Now); err != nil {
 		return nil, err
 	}
-	if h.Material, err = material.NewService(postgres.NewMaterial(db), s.Now); err != nil {
+	if h.Material, err = material.NewService(postgres.NewMaterial(db), s.Site.Zone, s.Now); err != nil {
 		return nil, err
 	}
 	if h.Enclosure, err = enclosure.NewService(postgres.NewEnclosures(db), s.Now); err != nil {

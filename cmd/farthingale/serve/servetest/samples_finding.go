@@ -4,9 +4,12 @@ import (
 	"net/http"
 	"time"
 
+	"github.com/shopspring/decimal"
+
 	"farthingale/domain"
 	"farthingale/domain/collection"
 	"farthingale/domain/finding"
+	"farthingale/domain/material"
 )
 
 // findingSamples: an object with findings of every severity, one of them accepted, one gone, and one of what
@@ -19,6 +22,17 @@ func findingSamples(h *House, g *Ground) []Sample {
 	accepted, err := h.Finding.Accept(h.t.Context(), ines.Actor, first.ID, first.Version, finding.NewAcceptance{Reason: "Aired every week until the new mount is there.", Until: h.Now().AddDate(0, 1, 0).Format(time.DateOnly)})
 	if err != nil {
 		h.t.Fatal(err)
+	}
+	day := h.Now().AddDate(0, -2, 0).Format(time.DateOnly)
+	ph, strip := decimal.RequireFromString("7.4"), decimal.RequireFromString("1.5")
+	for _, n := range []material.NewTest{
+		{Kind: material.AcceleratedCorrosion, Product: "Board 3", Batch: "B7", TestedOn: day, TestedBy: "Hugo Beck", Method: "28 days at 60 °C", Silver: material.Permanent, Copper: material.Permanent, Lead: material.Temporary},
+		{Kind: material.PH, Product: "Board 3", Batch: "B7", TestedOn: day, ValidUntil: day, TestedBy: "Hugo Beck", PH: &ph, ColourBleeds: true},
+		{Kind: material.IndicatorStrip, Product: "Board 3", Batch: "B7", TestedOn: day, TestedBy: "Hugo Beck", StripLevel: &strip, Note: "Left for a day."},
+	} {
+		if _, err := h.Material.AddTest(h.t.Context(), g.People[domain.MountMaker].Actor, "plywood", n); err != nil {
+			h.t.Fatal(err)
+		}
 	}
 	open := findingPath(all.Findings[1].ID)
 	return []Sample{
@@ -34,6 +48,8 @@ func findingSamples(h *House, g *Ground) []Sample {
 		{Route: "GET /objects/:number", Path: "/objects/1968.14.2", As: ines},
 		{Route: "GET /objects/:number", Path: "/objects/1968.14.2", As: reader},
 		{Route: "GET /", Path: "/", As: ines},
+		{Route: "GET /materials/:key", Path: "/materials/plywood", As: ines},
+		{Route: "GET /materials/:key", Path: "/materials/polyester-film", As: reader},
 	}
 }
 

@@ -1,0 +1,1 @@
+drop table material_test;
