@@ -40,6 +40,16 @@ type cautionLine struct {
 	Assessed string // what was assessed last; empty: nothing
 }
 
+// cautionsOf are the usual cautions about components of an object (none: the whole), for a page of
+// another act than handling.
+func (s *Server) cautionsOf(c echo.Context, sheet *collection.Sheet, components []domain.ID) ([]cautionLine, error) {
+	all, err := s.Handling.Cautions(c.Request().Context(), actor(c), sheet)
+	if err != nil {
+		return nil, err
+	}
+	return s.cautionLines(handling.Touching(sheet, all, components)), nil
+}
+
 // cautionLines shows hazards; those that stop come first.
 func (s *Server) cautionLines(all []handling.Caution) []cautionLine {
 	var lines []cautionLine

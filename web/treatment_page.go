@@ -15,6 +15,7 @@ import (
 
 	"farthingale/domain"
 	"farthingale/domain/collection"
+	"farthingale/domain/material"
 	"farthingale/domain/people"
 	"farthingale/domain/treatment"
 )
@@ -28,6 +29,8 @@ type treatmentPage struct {
 	Mark                                                          Mark
 	Stages                                                        []stage
 	Moves, Missing, Warnings                                      []string
+	Cautions                                                      []cautionLine // about what is in the scope
+	Closing                                                       string
 	Parts, Waiting                                                []Link   // of this page: what is on it, and what waits for this person
 	Barred                                                        *Fault   // why a curator who looks may not decide (T2); nil: may, or is none
 	Ended                                                         []string // how it ended, when it did
@@ -231,6 +234,10 @@ func (s *Server) treatmentData(c echo.Context, more map[string]int, typed url.Va
 	if d.State == treatment.Submitted && d.by.May(treatment.Judge) == nil && !d.mayDecide() {
 		p.Barred = d.barred()
 	}
+	if p.Cautions, err = s.cautionsOf(c, d.around.Sheet, d.Proposal.ComponentsIn()); err != nil {
+		return nil, err
+	}
+	p.Closing = material.CautionClosing
 	s.textsOf(d, p)
 	s.decisionsOf(d, p)
 	s.worksOf(d, p)

@@ -12,6 +12,7 @@ import (
 
 	"farthingale/domain"
 	"farthingale/domain/collection"
+	"farthingale/domain/material"
 	"farthingale/domain/people"
 	"farthingale/domain/photo"
 	"farthingale/domain/treatment"
@@ -405,6 +406,10 @@ func (s *Server) newText(c echo.Context, p treatment.Proposal, more string) (*tr
 		Lead: []string{"The draft can be kept at any time and need not be complete. What is missing is listed when it is submitted."},
 		Form: &Form{Action: objectPath(o.Number) + "/treatments", Submit: "Keep the draft", Long: true, Fields: w.fields(p)}}
 	page.Title, page.Here = page.Heading, "/treatments"
+	if page.Cautions, err = s.cautionsOf(c, &whole.Sheet, p.ComponentsIn()); err != nil {
+		return nil, domain.ID{}, err
+	}
+	page.Closing = material.CautionClosing
 	page.Form.ready(c)
 	return page, o.ID, nil
 }
@@ -470,6 +475,10 @@ func (s *Server) textPage(c echo.Context, d *desk, p treatment.Proposal, more, a
 		page.Lead = []string{"Write only what changes. What is left empty stays as it was approved."}
 	}
 	page.Title, page.Here = heading, "/treatments"
+	if page.Cautions, err = s.cautionsOf(c, d.around.Sheet, p.ComponentsIn()); err != nil {
+		return nil, err
+	}
+	page.Closing = material.CautionClosing
 	page.Form.ready(c)
 	return page, nil
 }

@@ -4,6 +4,7 @@ import (
 	"slices"
 	"strings"
 	"time"
+	"unicode"
 
 	"farthingale/domain"
 	"farthingale/domain/material"
@@ -161,7 +162,7 @@ func (s *Sheet) ChangeHazard(by domain.Actor, id domain.ID, version int64, f Haz
 	return Change{Hazard: &after, Events: []domain.Event{s.event(by, id, "hazard_changed", changed, at)}}, nil
 }
 
-// Proposal is a hazard that the make-up, the kind or the age of an object suggests. It is shown as
+// Proposal is a hazard that the make-up, the kind, the age or the marks of an object suggest. It is shown as
 // loudly as a recorded one until somebody records it or rules it out; the program never rules out.
 type Proposal struct {
 	Kind        string     `json:"kind"`
@@ -170,11 +171,12 @@ type Proposal struct {
 	Because     string     `json:"because"`
 }
 
-// suspicion proposes hazards for what bears one of the words in its name or kind, or is of one of the
-// families of material, and was made in the years From up to but not including Before (0: no bound).
+// suspicion proposes hazards for what bears one of the words in its name or kind, or one of the marks in
+// what is written on it, or is of one of the families of material, and was made in the years From up to but not including Before (0: no bound).
 // An unknown date is inside.
 type suspicion struct {
 	words, families []string
+	marks           []string // whole words of an inscription
 	from, before    int
 	because         string
 	hazards         [][2]string // kind, certainty
@@ -197,6 +199,14 @@ var suspicions = []suspicion{
 	{words: []string{"goggles", "lens", "eyepiece", "window"}, families: []string{"plastic-unspecified"}, before: 1940, because: "clear plastic of before about 1940",
 		hazards: [][2]string{{"cellulose-nitrate", "probable"}}},
 	{families: []string{"magnesium"}, from: 1945, before: 1990, because: "a magnesium alloy of 1945 to 1990", hazards: [][2]string{{"thorium-uranium", "possible"}}},
+	{marks: []string{"asbestos", "amiante", "asbest"}, because: "what is written on it: asbestos", hazards: [][2]string{{"asbestos", "probable"}}},
+	{marks: []string{"radium", "radioactive"}, because: "what is written on it: radium or radioactive", hazards: [][2]string{{"radium", "probable"}}},
+	{marks: []string{"thorium", "thoriated", "uranium"}, because: "what is written on it: thorium or uranium", hazards: [][2]string{{"thorium-uranium", "probable"}}},
+	{marks: []string{"mercury", "quicksilver"}, because: "what is written on it: mercury", hazards: [][2]string{{"mercury", "possible"}}},
+	{marks: []string{"celluloid", "nitrate", "xylonite", "pyroxylin"}, because: "what is written on it: celluloid or nitrate", hazards: [][2]string{{"cellulose-nitrate", "probable"}}},
+	{marks: []string{"ddt", "arsenic", "naphthalene", "mothproofed", "eulanised"}, because: "what is written on it: a treatment against insects", hazards: [][2]string{{"pesticide", "probable"}}},
+	{marks: []string{"oxygen", "o2"}, because: "what is written on it: oxygen", hazards: [][2]string{{"oxygen-fouled", "possible"}}},
+	{marks: []string{"explosive", "squib", "detonator", "cartridge"}, because: "what is written on it: a charge", hazards: [][2]string{{"energetic", "possible"}}},
 	{words: []string{"capacitor"}, before: 1985, because: "a capacitor of before about 1985", hazards: [][2]string{{"pcb", "possible"}}},
 }
 
@@ -215,7 +225,7 @@ func (s *Sheet) Proposals() []Proposal {
 			continue
 		}
 		for _, h := range suspect.hazards {
-			if len(suspect.families) == 0 && suspect.named(s.Object.Kind+" "+s.Object.Title) {
+			if len(suspect.families) == 0 && suspect.named(s.Object.Kind+" "+s.Object.Title) || suspect.marked(s.Object.Marks) {
 				propose(h[0], nil, h[1], suspect.because)
 			}
 			for i := range s.Components {
@@ -245,9 +255,21 @@ func (x suspicion) named(text string) bool {
 	return slices.ContainsFunc(x.words, func(w string) bool { return strings.Contains(text, w) })
 }
 
+// marked says whether one of the marks stands as a whole word in what is written on the object, or in what
+// it means.
+func (x suspicion) marked(marks []Inscription) bool {
+	return slices.ContainsFunc(marks, func(m Inscription) bool {
+		words := strings.FieldsFunc(strings.ToLower(m.Transcription+" "+m.Meaning), func(r rune) bool { return !unicode.IsLetter(r) && !unicode.IsDigit(r) })
+		return slices.ContainsFunc(x.marks, func(mark string) bool { return slices.Contains(words, mark) })
+	})
+}
+
 // fits says whether a component bears one of the words and is of one of the families, as far as the
 // suspicion asks for either.
 func (x suspicion) fits(s *Sheet, c *Component) bool {
+	if len(x.words)+len(x.families) == 0 {
+		return false
+	}
 	if len(x.words) > 0 && !x.named(c.Name) {
 		return false
 	}

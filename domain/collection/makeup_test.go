@@ -367,6 +367,11 @@ func TestHazardsProposed(t *testing.T) {
 		}
 	}
 	kind := func(k string) func(*collection.Sheet) { return func(s *collection.Sheet) { s.Object.Kind = k } }
+	marked := func(text string) func(*collection.Sheet) {
+		return func(s *collection.Sheet) {
+			s.Object.Marks = append(s.Object.Marks, collection.Inscription{Kind: "label", Where: "lid", Transcription: text})
+		}
+	}
 	named := func(n string) func(*collection.Sheet) { return func(s *collection.Sheet) { s.Components[0].Name = n } }
 	recorded := func(kind, certainty string, whole bool) func(*collection.Sheet) {
 		return func(s *collection.Sheet) {
@@ -393,6 +398,10 @@ func TestHazardsProposed(t *testing.T) {
 		"made some time 1985 to 1995":   {[]func(*collection.Sheet){made("1985/1995"), kind("respirator")}, "whole asbestos possible, whole chromate possible"},
 		"an inflatable vest":            {[]func(*collection.Sheet){kind("life vest › inflatable vest")}, "whole compressed-gas probable, whole energetic possible"},
 		"a magnesium casting of 1960":   {[]func(*collection.Sheet){made("1960"), of("magnesium-alloy", "magnesium")}, "1 thorium-uranium possible"},
+		"a label of celluloid":          {[]func(*collection.Sheet){marked("GENUINE CELLULOID – KEEP FROM FIRE")}, "whole cellulose-nitrate probable"},
+		"a mark of oxygen":              {[]func(*collection.Sheet){marked("use no oil, O2")}, "whole oxygen-fouled possible"},
+		"a part of a word is none":      {[]func(*collection.Sheet){marked("RADIUMLESS TRADE Co")}, ""},
+		"a mark that is recorded":       {[]func(*collection.Sheet){marked("Radium"), recorded("radium", "ruled_out", true)}, ""},
 		"recorded on the component":     {[]func(*collection.Sheet){of("lead", "lead", "lead"), recorded("lead", "certain", false)}, ""},
 		"ruled out on the whole":        {[]func(*collection.Sheet){of("lead", "lead", "lead"), recorded("lead", "ruled_out", true)}, ""},
 		"the whole, recorded on a part": {[]func(*collection.Sheet){kind("inflatable vest"), recorded("compressed-gas", "probable", false)}, "whole energetic possible"},

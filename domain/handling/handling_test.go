@@ -328,6 +328,32 @@ func TestHazardsBeforeHandling(t *testing.T) {
 	}
 }
 
+// TestDangersOfKindAndMarks: what the kind or a mark of an object calls for stands before every handling as on
+// its sheet, and is not said twice.
+//
+// source: common practice
+func TestDangersOfKindAndMarks(t *testing.T) {
+	sheet, _ := dress()
+	sheet.Object.Kind = "breathing set › rebreather"
+	sheet.Object.Marks = []collection.Inscription{{Kind: "label", Where: "lid", Transcription: "ASBESTOS PAD"}}
+	sheet.Hazards = []collection.Hazard{{Kind: "soda-lime", Certainty: "ruled_out", State: "removed"}}
+	got := map[string]string{}
+	for _, c := range Dangers(sheet, nil, usual(t)) {
+		if got[c.Kind] != "" {
+			t.Errorf("%s twice", c.Kind)
+		}
+		got[c.Kind] = string(c.Class)
+		if c.Proposed && (c.Note == "" || !strings.HasSuffix(c.Text, material.CautionClosing)) {
+			t.Errorf("%+v", c)
+		}
+	}
+	for kind, class := range map[string]string{"asbestos": "S", "compressed-gas": "S", "chemical-oxygen": "S", "soda-lime": "N"} {
+		if got[kind] != class {
+			t.Errorf("%s is of class %q, want %q", kind, got[kind], class)
+		}
+	}
+}
+
 func TestAssessmentRefused(t *testing.T) {
 	sheet, ids := dress()
 	by := someone("Ove Strand", domain.Conservator)

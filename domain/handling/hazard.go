@@ -20,7 +20,7 @@ type Caution struct {
 	On          string         `json:"on"`                     // what it is on, as people call it
 	Certainty   string         `json:"certainty"`              // certain, probable, possible, ruled_out
 	State       string         `json:"state"`
-	Proposed    bool           `json:"proposed"` // follows from a material of the component; nobody has recorded it
+	Proposed    bool           `json:"proposed"` // follows from the make-up, the kind, the age or the marks; nobody has recorded it
 	Controls    string         `json:"controls"` // agreed for this one; empty: the usual ones
 	Note        string         `json:"note"`
 	Text        string         `json:"text"` // the usual caution, with whom to call and the closing sentence
@@ -36,8 +36,8 @@ type MaterialHazard struct {
 	Confidence   string // of the identification
 }
 
-// Dangers are the cautions of an object: its recorded hazards, then what its materials call for and
-// nobody has recorded, as possible. usual is material.Cautions. A hazard ruled out or removed stays as
+// Dangers are the cautions of an object: its recorded hazards, then what its materials, its kind, its age
+// and its marks call for and nobody has recorded. usual is material.Cautions. A hazard ruled out or removed stays as
 // a note and is not proposed again on its component.
 func Dangers(sheet *collection.Sheet, made []MaterialHazard, usual []material.Caution) []Caution {
 	known := map[string]material.Caution{}
@@ -66,6 +66,12 @@ func Dangers(sheet *collection.Sheet, made []MaterialHazard, usual []material.Ca
 		if k := key(&m.ComponentID, m.Kind); !recorded[k] && !recorded[key(nil, m.Kind)] {
 			recorded[k] = true
 			add(Caution{Kind: m.Kind, ComponentID: &m.ComponentID, Certainty: "possible", State: "intact", Proposed: true, Note: "Follows from the material: " + m.MaterialName + "."})
+		}
+	}
+	for _, p := range sheet.Proposals() {
+		if k := key(p.ComponentID, p.Kind); !recorded[k] && !recorded[key(nil, p.Kind)] {
+			recorded[k] = true
+			add(Caution{Kind: p.Kind, ComponentID: p.ComponentID, Certainty: p.Certainty, State: "intact", Proposed: true, Note: "Follows from " + p.Because + "."})
 		}
 	}
 	slices.SortStableFunc(all, func(a, b Caution) int { return rank[a.Class] - rank[b.Class] })

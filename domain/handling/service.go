@@ -153,6 +153,15 @@ func (s *Service) cautions(ctx context.Context, sheet *collection.Sheet) ([]Caut
 	return cautions, nil
 }
 
+// Cautions are the dangers of an object with what was assessed about each, for pages and papers of other
+// acts than handling.
+func (s *Service) Cautions(ctx context.Context, by domain.Actor, sheet *collection.Sheet) ([]Caution, error) {
+	if err := by.May(Read); err != nil {
+		return nil, err
+	}
+	return s.cautions(ctx, sheet)
+}
+
 // found is what a handling of the object meets.
 func (s *Service) found(ctx context.Context, sheet *collection.Sheet) (Found, error) {
 	standing, err := s.store.Standing(ctx, []domain.ID{sheet.Object.ID})

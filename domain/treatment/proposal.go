@@ -244,6 +244,17 @@ func (p Proposal) Legend(f Facts) map[string]string {
 // PeopleIn lists the persons that the text names.
 func (p Proposal) PeopleIn() []domain.ID { return p.Performers }
 
+// ComponentsIn are the components that the scope names.
+func (p Proposal) ComponentsIn() []domain.ID {
+	var all []domain.ID
+	for _, l := range p.Scope {
+		if l.ComponentID != (domain.ID{}) {
+			all = append(all, l.ComponentID)
+		}
+	}
+	return all
+}
+
 // MaterialsIn lists the library keys that the text names.
 func (p Proposal) MaterialsIn() []string {
 	var keys []string

@@ -212,8 +212,11 @@ func (l *loader) joinsAndDangers(obj *loaded) error {
 // assess records what a competent person from outside found about the gravest hazards.
 func (l *loader) assess(obj *loaded) error {
 	for _, a := range obj.exhibit.assessed {
-		part := obj.component[a.label]
-		_, err := l.h.Handling.Assess(l.ctx, l.people["tomas"], obj.id, handling.NewAssessment{ComponentID: &part, Kind: a.kind, AssessorName: "Lena Frisk (invented)", Competence: "occupational hygienist and radiation protection adviser",
+		var part *domain.ID // none: of the whole
+		if id, ok := obj.component[a.label]; ok {
+			part = &id
+		}
+		_, err := l.h.Handling.Assess(l.ctx, l.people["tomas"], obj.id, handling.NewAssessment{ComponentID: part, Kind: a.kind, AssessorName: "Lena Frisk (invented)", Competence: "occupational hygienist and radiation protection adviser",
 			AssessedOn: l.clock, MayBeHandled: true, Found: a.note, Controls: "Nitrile gloves; closed box; short time; wash hands."})
 		if err != nil {
 			return fmt.Errorf("assessment of %s: %w", a.kind, err)

@@ -139,7 +139,8 @@ var exhibits = []exhibit{
 			Makers: []string{"Havnsund Rubber Works (invented)"}, DateMade: "1944~", PlaceMade: "not known", LegalStatus: collection.Accessioned, Department: "Diving", Subject: "Attack swimmers' training", Features: "Repair with a bicycle patch on the counter-lung.",
 			Dimensions: dims("height", "520", "", "width", "360", ""), MassKG: dec("7.9"), Marks: []collection.Inscription{inscription("engraving", "canister lid", "FILL TO MARK", "")}},
 		drawn: rebreather, homeCode: "S2-C",
-		assessed: []danger{{label: "3", kind: "soda-lime", note: "Charge caked, canister tight."}, {label: "3", kind: "asbestos", note: "No filter pad in this pattern of canister; seen through the port."}},
+		assessed: []danger{{label: "3", kind: "soda-lime", note: "Charge caked, canister tight."}, {label: "3", kind: "asbestos", note: "No filter pad in this pattern of canister; seen through the port."},
+			{kind: "chemical-oxygen", note: "No chemical charge in this pattern; the lid was seen."}, {kind: "compressed-gas", note: "The bottle is gone; the bracket is empty."}},
 		parts: []piece{
 			{label: "1", name: "counter-lung", function: "gas_tight", layer: 1, made: []stuff{certain("natural-rubber-vulcanised"), as("filler", "cotton")}, parts: []piece{
 				{label: "1a", name: "relief valve", function: "hardware", layer: 2, made: []stuff{certain("silver-plate"), certain("brass")}},
