@@ -395,6 +395,7 @@ func (s *Server) objectData(c echo.Context, w *collection.Whole) (*objectPage, e
 	if actor(c).May(collection.Describe) == nil {
 		p.EditPath = objectPath(o.Number) + "/edit"
 	}
+	s.shareFindings(c, w)
 	_ = c.QueryParams() // the context reads the address once, and not safely in several places at a time
 	of := s.objectSections()
 	sections, shown := make([]section, len(of)), make([]template.HTML, len(of))

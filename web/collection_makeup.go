@@ -74,7 +74,11 @@ func (s *Server) makeUpSection(c echo.Context, w *collection.Whole) (section, er
 		}
 		d.Joints = append(d.Joints, row)
 	}
-	d.Drawing = makeUpDrawing(drawnParts(w), s.drawnJoints(w, d.AddPath != ""), nil)
+	findings, err := findingsOf(c)
+	if err != nil {
+		return section{}, err
+	}
+	d.Drawing = makeUpDrawing(drawnParts(w), s.drawnJoints(w, d.AddPath != ""), drawnHarms(findings.Findings))
 	for _, t := range w.Attributions {
 		d.History = append(d.History, historyRow{At: s.moment(t.At), Component: shortName(w, t.ComponentID), Said: plain(string(t.Attribution)), Evidence: t.Evidence, Author: t.AuthorName})
 	}

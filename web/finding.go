@@ -6,6 +6,7 @@ import (
 	"net/url"
 	"slices"
 	"strings"
+	"sync"
 	"time"
 
 	"github.com/labstack/echo/v4"
@@ -187,9 +188,23 @@ type findingsData struct {
 	AllPath                        string
 }
 
+const findingsKey = "findings"
+
+// shareFindings lets the sections of an object's sheet read its findings once, when the first of them asks.
+func (s *Server) shareFindings(c echo.Context, w *collection.Whole) {
+	c.Set(findingsKey, sync.OnceValues(func() (*finding.OfObject, error) {
+		return s.Finding.Of(c.Request().Context(), actor(c), w.Object.ID)
+	}))
+}
+
+// findingsOf are the findings that shareFindings reads.
+func findingsOf(c echo.Context) (*finding.OfObject, error) {
+	return c.Get(findingsKey).(func() (*finding.OfObject, error))()
+}
+
 // findingSection is what endangers what in an object, on its sheet; the gravest stand in its head.
 func (s *Server) findingSection(c echo.Context, w *collection.Whole) (section, error) {
-	all, err := s.Finding.Of(c.Request().Context(), actor(c), w.Object.ID)
+	all, err := findingsOf(c)
 	if err != nil {
 		return section{}, err
 	}

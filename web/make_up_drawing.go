@@ -41,21 +41,21 @@ type drawnHarm struct {
 
 // The units of the drawing.
 const (
-	drawnWidth    = 360.0
-	drawnRow      = 38.0  // a box with the space below it
-	drawnBox      = 32.0  // its height
-	drawnHead     = 22.0  // the heading of a layer
-	drawnLine     = 15.0  // a line of the words below
-	drawnJoints   = 64.0  // all lanes of joints at most
-	drawnHarms    = 96.0  // all lanes of harms at most
-	drawnBig      = 13.0  // letters of names, which are bold
-	drawnBold     = 1.12  // how much wider those are
-	drawnSmall    = 11.5  // all other letters
-	drawnArrows   = 12    // harms with arrows; the rest is in the list of findings
-	drawnGlyph    = 4.0   // half the size of a joint's sign
-	drawnPad      = 6.0   // inside a box
-	drawnInterval = 2.0   // between what must not touch
-	drawnWorks    = 340.0 // the width of the words below
+	drawnWidth      = 360.0
+	drawnRow        = 38.0  // a box with the space below it
+	drawnBox        = 32.0  // its height
+	drawnHead       = 22.0  // the heading of a layer
+	drawnLine       = 15.0  // a line of the words below
+	drawnJointLanes = 64.0  // all lanes of joints at most
+	drawnHarmLanes  = 96.0  // all lanes of harms at most
+	drawnBig        = 13.0  // letters of names, which are bold
+	drawnBold       = 1.12  // how much wider those are
+	drawnSmall      = 11.5  // all other letters
+	drawnArrows     = 12    // harms with arrows; the rest is in the list of findings
+	drawnGlyph      = 4.0   // half the size of a joint's sign
+	drawnPad        = 6.0   // inside a box
+	drawnInterval   = 2.0   // between what must not touch
+	drawnWorks      = 340.0 // the width of the words below
 )
 
 // span is the part of a lane that something takes up.
@@ -227,7 +227,7 @@ func (p *makeUpPlan) place() (left, right float64) {
 		}
 	}
 	lane, count := lanes(spans)
-	p.jointApart = min(11, drawnJoints/float64(max(count, 1)))
+	p.jointApart = min(11, drawnJointLanes/float64(max(count, 1)))
 	left = 2
 	if count > 0 {
 		left = float64(count)*p.jointApart + 10
@@ -246,7 +246,7 @@ func (p *makeUpPlan) place() (left, right float64) {
 		}
 	}
 	lane, count = lanes(spans)
-	p.harmApart = min(16, drawnHarms/float64(max(count, 1)))
+	p.harmApart = min(16, drawnHarmLanes/float64(max(count, 1)))
 	right = drawnWidth - 2
 	if count > 0 {
 		right = drawnWidth - float64(count)*p.harmApart - 12
@@ -271,12 +271,13 @@ func (p *makeUpPlan) write() {
 	}
 	for i := range p.harms {
 		h := &p.harms[i]
-		add(planWords{harm: h, lines: wrap(h.Severity.Words()+": "+h.Words, drawnWorks-22, drawnSmall)})
+		add(planWords{harm: h, lines: wrap(capital(h.Severity.Words())+": "+h.Words, drawnWorks-22, drawnSmall)})
 	}
 	if p.furtherHarms > 0 {
 		add(planWords{lines: []string{count(p.furtherHarms, "further source") + " in the list of findings"}})
 	}
 	if len(p.joints) > 0 {
+		y += 6
 		add(planWords{lines: []string{"Joints on the left:"}})
 		for _, state := range []string{"engaged", "held_open", "seized", "missing"} {
 			if slices.ContainsFunc(p.joints, func(j planJoint) bool { return j.State == state }) {
@@ -366,7 +367,7 @@ func harmClass(s material.Severity) string {
 }
 
 func (p *makeUpPlan) drawHarm(d *drawing, h *planHarm) {
-	d.add(`<a href="%s"><title>%s</title>`, template.HTMLEscapeString(h.Path), template.HTMLEscapeString(h.Severity.Words()+": "+h.Words))
+	d.add(`<a href="%s"><title>%s</title>`, template.HTMLEscapeString(h.Path), template.HTMLEscapeString(capital(h.Severity.Words())+": "+h.Words))
 	line := fmt.Sprintf("M%s %sH%s", place(p.right), place(h.y), place(h.x))
 	for _, y := range h.to {
 		line += fmt.Sprintf("M%s %sV%sH%s", place(h.x), place(h.y), place(y), place(p.right+1))
