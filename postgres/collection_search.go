@@ -81,11 +81,11 @@ func (s *Collection) Search(ctx context.Context, q collection.Query, p domain.Pa
 	if err != nil {
 		return collection.Found{}, err
 	}
-	common, err := s.common(ctx, q)
+	commonMaterial, commonHazard, err := s.common(ctx, q)
 	if err != nil {
 		return collection.Found{}, err
 	}
-	search := newSearch(q, limit, common)
+	search := newSearch(q, limit, conditions(q, commonMaterial, commonHazard))
 	if err := search.begin(keys); err != nil {
 		return collection.Found{}, err
 	}
@@ -169,26 +169,29 @@ func (p property) condition(common bool) string {
 	return `o.id = any(array(select ` + p.owner + ` from ` + fmt.Sprintf(p.rows, ``) + `))`
 }
 
-// common says whether so many rows say what a search narrows by that it is asked of each object in turn. Of
-// a material and a hazard at once, the rarer counts.
-func (s *Collection) common(ctx context.Context, q collection.Query) (bool, error) {
-	var counts []string
-	if q.Material != "" {
-		counts = append(counts, `(select count(*) from (select from component_material where material_key = @material and superseded_at is null limit @many) x)`)
+// common says of a material and of a hazard that a search narrows by whether so many rows say so that it is
+// asked of each object in turn.
+func (s *Collection) common(ctx context.Context, q collection.Query) (material, hazard bool, err error) {
+	if q.Material == "" && q.Hazard == "" {
+		return false, false, nil
 	}
-	if q.Hazard != "" {
-		counts = append(counts, `(select count(*) from (select from `+fmt.Sprintf(ofHazard.rows, ``)+` limit @many) x)`)
-	}
-	if len(counts) == 0 {
-		return false, nil
-	}
-	var common bool
-	err := s.db.q(ctx).QueryRow(ctx, `select least(`+strings.Join(counts, ", ")+`) >= @many`,
-		pgx.NamedArgs{"material": q.Material, "hazard": q.Hazard, "many": manyFrom}).Scan(&common)
-	return common, fault(err, "count what a search narrows by")
+	err = s.db.q(ctx).QueryRow(ctx, `select
+			(select count(*) from (select from component_material where material_key = @material and superseded_at is null limit @many) x) >= @many,
+			(select count(*) from (select from `+fmt.Sprintf(ofHazard.rows, ``)+` limit @many) x) >= @many`,
+		pgx.NamedArgs{"material": q.Material, "hazard": q.Hazard, "many": manyFrom}).Scan(&material, &hazard)
+	return material, hazard, fault(err, "count what a search narrows by")
 }
 
-func newSearch(q collection.Query, limit int, common bool) *search {
+// conditions narrow a search by a material and a hazard. Objects that have both may be few although each is
+// common; then all of them are listed, as a walk might find none of them for long.
+func conditions(q collection.Query, commonMaterial, commonHazard bool) string {
+	if commonMaterial && commonHazard {
+		return `o.id = any(array(select ` + ofMaterial.owner + ` from ` + fmt.Sprintf(ofMaterial.rows, ``) + ` intersect select ` + ofHazard.owner + ` from ` + fmt.Sprintf(ofHazard.rows, ``) + `))`
+	}
+	return both(given(q.Material != "", ofMaterial.condition(commonMaterial)), given(q.Hazard != "", ofHazard.condition(commonHazard)))
+}
+
+func newSearch(q collection.Query, limit int, has string) *search {
 	s := &search{order: orders[q.Sort], args: pgx.NamedArgs{"limit": limit}, words: collection.SearchWords(q.Words), limit: "@limit"}
 	where := []string{everything}
 	filter := func(set bool, name string, value any, condition string) {
@@ -201,8 +204,8 @@ func newSearch(q collection.Query, limit int, common bool) *search {
 	filter(q.Department != "", "department", q.Department, "o.department = @department")
 	filter(q.Kind != "", "kind", q.Kind, "(o.kind = @kind or starts_with(o.kind, @kind || '"+collection.KindDivider+"'))")
 	filter(q.LegalStatus != "", "legal_status", q.LegalStatus, "o.legal_status = @legal_status")
-	filter(q.Material != "", "material", q.Material, ofMaterial.condition(common))
-	filter(q.Hazard != "", "hazard", q.Hazard, ofHazard.condition(common))
+	s.args["material"], s.args["hazard"] = q.Material, q.Hazard
+	filter(has != "", "has", true, has)
 	s.filters = strings.Join(where, " and ")
 	if strings.TrimSpace(q.Words) == "" {
 		s.words = nil

@@ -771,3 +771,36 @@ func TestWordsThatGoOn(t *testing.T) {
 		}
 	}
 }
+
+// TestMaterialAndHazard: what a search narrows by gives the same whether it is taken to be common or rare.
+func TestMaterialAndHazard(t *testing.T) {
+	t.Parallel()
+	s := newStore(t)
+	for number, has := range map[string][2]bool{"1": {true, true}, "2": {true, false}, "3": {false, true}, "4": {false, false}, "5": {true, true}} {
+		o := s.object(number, "Gauge")
+		c := s.part(o.ID, "1", "dial")
+		if has[0] {
+			s.made(c.ID, "copper")
+		}
+		if has[1] {
+			if _, err := s.objects.AddHazard(t.Context(), s.mara, o.ID, collection.NewHazard{HazardFacts: collection.HazardFacts{Kind: "radium", Certainty: "possible", KnownBy: "sight", State: "intact"}}); err != nil {
+				t.Fatal(err)
+			}
+		}
+	}
+	store := postgres.NewCollection(postgres.NewDB(s.data.Pool))
+	for _, test := range []struct {
+		material, hazard string
+		want             []string
+	}{{"copper", "", []string{"1", "2", "5"}}, {"", "radium", []string{"1", "3", "5"}}, {"copper", "any", []string{"1", "5"}}, {"copper", "asbestos", nil}} {
+		for _, common := range [][2]bool{{false, false}, {true, false}, {false, true}, {true, true}} {
+			q := collection.Query{Material: test.material, Hazard: test.hazard}
+			if test.material == "" && common[0] || test.hazard == "" && common[1] {
+				continue
+			}
+			if got, err := store.FoundBy(t.Context(), q, common[0], common[1]); err != nil || !slices.Equal(got, test.want) {
+				t.Errorf("%+v, common %v: found %v, want %v, %v", q, common, got, test.want, err)
+			}
+		}
+	}
+}

@@ -1,5 +1,11 @@
 package postgres
 
+import (
+	"context"
+
+	"farthingale/domain/collection"
+)
+
 // Worded lists the constraints that have words for a person.
 func Worded() map[string]bool {
 	names := map[string]bool{}
@@ -14,3 +20,15 @@ var LoadLibrary = loadLibrary
 
 // RefreshWords is refreshWords for tests.
 var RefreshWords = refreshWords
+
+// FoundBy lists what a search finds that takes a material and a hazard to be common or not.
+func (s *Collection) FoundBy(ctx context.Context, q collection.Query, commonMaterial, commonHazard bool) ([]string, error) {
+	q.Sort = "number"
+	search := newSearch(q, 50, conditions(q, commonMaterial, commonHazard))
+	lines, err := s.lines(ctx, search.sql(), search.args)
+	var numbers []string
+	for _, l := range lines {
+		numbers = append(numbers, l.Number)
+	}
+	return numbers, err
+}
