@@ -36,7 +36,7 @@ func findingFilter(c echo.Context) (finding.Filter, error) {
 	f := finding.Filter{Species: c.QueryParam("species"), Emitter: c.QueryParam("emitter"), Receptor: c.QueryParam("receptor"), Rule: c.QueryParam("rule"), State: c.QueryParam("state")}
 	if text := c.QueryParam("severity"); text != "" {
 		n, whole := wholeNumber(text)
-		if !whole {
+		if !whole || n == 0 {
 			n = -1 // no severity
 		}
 		f.Severity = material.Severity(n)

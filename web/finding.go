@@ -272,7 +272,7 @@ func (s *Server) findingsData(c echo.Context) (*findingsPage, error) {
 	ctx, a := c.Request().Context(), actor(c)
 	f := finding.Filter{Species: c.QueryParam("species"), Emitter: c.QueryParam("emitter"), Receptor: c.QueryParam("receptor"), State: c.QueryParam("state"), Rule: c.QueryParam("rule")}
 	if text := c.QueryParam("severity"); text != "" {
-		if f.Severity = material.Severity(-1); len(text) == 1 {
+		if f.Severity = material.Severity(-1); len(text) == 1 && text != "0" {
 			f.Severity = material.Severity(text[0] - '0')
 		}
 	}
