@@ -5,6 +5,7 @@ import (
 	"log/slog"
 	"path/filepath"
 	"slices"
+	"strings"
 	"testing"
 
 	"farthingale/cmd/farthingale/serve"
@@ -91,6 +92,16 @@ func TestM1FindingsOfTheDemonstration(t *testing.T) {
 	} {
 		if !slices.ContainsFunc(escape.Findings, is) {
 			t.Errorf("%s of the escape suit is not found", what)
+		}
+	}
+	if all := of("1968.14.7"); !slices.ContainsFunc(all.Findings, func(f finding.Finding) bool {
+		return f.Species == "no2" && f.Path == material.BySelf && strings.HasPrefix(f.Where, "Closed box of the diving mask")
+	}) {
+		t.Error("the lens in its closed box is not found")
+	}
+	for _, f := range of("2003.7.1").Findings {
+		if f.Path != material.ByContact && f.Severity > material.Watch {
+			t.Errorf("the suit with its zip open: %s", f.Says)
 		}
 	}
 	if all := of("1984.3.2"); len(all.Findings)+len(all.Notes) > 0 || all.ComputedAt == nil {

@@ -15,6 +15,7 @@ import (
 	"farthingale/cmd/farthingale/serve"
 	"farthingale/cmd/farthingale/serve/servetest"
 	"farthingale/domain"
+	"farthingale/domain/finding"
 	"farthingale/domain/movement"
 	"farthingale/postgres/bucket"
 	"farthingale/postgres/pgtest"
@@ -104,6 +105,29 @@ var kinds = []kind{
 		return act{path: "/enclosures", token: w.who(domain.Conservator).Token, body: w.json(f),
 			countSQL: `select count(*) from enclosure e join enclosure_space s on s.enclosure_id = e.id join event v on v.subject_id = e.id and v.object_id is not null
 				where e.label = $1 and (select count(*) from enclosure_member m where m.enclosure_id = e.id) = 2`, args: []any{f.Label}}
+	}},
+	{"acceptance of a finding", func(w *world, n int) act {
+		ines, reason := w.who(domain.Conservator), fmt.Sprintf("Aired, number %d", n)
+		all, err := w.house.Finding.Of(w.t.Context(), ines.Actor, w.ground.Object.ID)
+		if err != nil {
+			w.t.Fatal(err)
+		}
+		if len(all.Findings) == 0 {
+			all = w.house.Findings(w.ground)
+		}
+		f := all.Findings[0]
+		return act{path: "/findings/" + f.ID.String() + "/acceptances", token: ines.Token, version: f.Version,
+			body: w.json(finding.NewAcceptance{Reason: reason, Until: w.house.Now().AddDate(0, 1, 0).Format(time.DateOnly)}),
+			countSQL: `select count(*) from finding_acceptance a join finding f on f.id = a.finding_id and f.accepted_until is not null
+				join event e on e.subject_id = f.id and e.change ->> 'id' = a.id::text where a.reason = $1`, args: []any{reason}}
+	}},
+	{"component that makes findings due", func(w *world, n int) act {
+		label := fmt.Sprintf("d%d", n)
+		return act{path: "/objects/" + w.ground.Object.ID.String() + "/components", token: w.who(domain.Conservator).Token,
+			body: w.json(map[string]any{"label": label, "name": "strap", "side": "none", "function": "harness", "count": 1, "removal": "freely", "attribution": "unknown"}),
+			countSQL: `select count(*) from component c join event e on e.subject_id = c.id where c.label = $1
+				and (exists (select from finding_due d where d.object_id = c.object_id) -- or another copy has computed them meanwhile
+					or exists (select from finding_computed f where f.object_id = c.object_id and f.computed_at >= c.created_at - interval '5 seconds'))`, args: []any{label}}
 	}},
 	{"handling with a stop", func(w *world, n int) act {
 		note := fmt.Sprintf("A crack, number %d", n)
