@@ -80,7 +80,7 @@ func TestFindings(t *testing.T) {
 	s.conservator.Post("/finding-recomputations", body{"object_id": domain.NewID()}).Refused(http.StatusNotFound, "not_found")
 	reader.Post("/finding-recomputations", body{}).Refused(http.StatusForbidden, "P2")
 	reader.Get("/objects/"+domain.NewID().String()+"/findings").Refused(http.StatusNotFound, "not_found")
-	for _, query := range []string{"species=moonlight", "severity=4", "severity=x", "state=gone", "object_id=x"} {
+	for _, query := range []string{"species=moonlight", "severity=4", "severity=x", "state=gone", "state=never", "object_id=x"} {
 		reader.Get("/findings?" + query).Must(http.StatusUnprocessableEntity)
 	}
 	reader.Get("/findings?cursor=x").Must(http.StatusBadRequest)
@@ -101,6 +101,7 @@ func TestFindings(t *testing.T) {
 		t.Errorf("%+v", page)
 	}
 
+	reader.Get("/findings?state=gone&object_id=" + s.object.ID.String()).Must(http.StatusOK)
 	asked := servetest.JSON[finding.Asked](s.conservator.Post("/finding-recomputations", body{}).Must(http.StatusAccepted))
 	one := servetest.JSON[finding.Asked](s.conservator.Post("/finding-recomputations", body{"object_id": s.object.ID}).Must(http.StatusAccepted))
 	if asked.Objects != 1 || one.Objects != 1 || of().UpToDate {

@@ -240,6 +240,9 @@ func (s *Finding) filter(ctx context.Context, f finding.Filter, today string) (s
 		add(side.family, side.name+"_family", family)
 		add(side.key, side.name+"_key", side.word)
 	}
+	if f.State == finding.Gone {
+		conditions[0] = `f.gone_at is not null`
+	}
 	const accepted = `(f.accepted_until >= @today::text::date and f.severity <= f.accepted_severity)`
 	switch f.State {
 	case "accepted":

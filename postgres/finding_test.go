@@ -142,6 +142,10 @@ func TestM1FindingsFollowTheRecord(t *testing.T) {
 	if _, err := f.findings.Accept(t.Context(), f.mara, first.ID, gone.Version, finding.NewAcceptance{Reason: "r", Until: f.now.Format(time.DateOnly)}); rule(err) != "finding_gone" {
 		t.Errorf("accepting what is gone: %v", err)
 	}
+	past, err := f.findings.List(t.Context(), f.mara, finding.Filter{ObjectID: &o.ID, State: finding.Gone}, domain.PageQuery{})
+	if err != nil || !slices.ContainsFunc(past.Items, func(x finding.Finding) bool { return x.ID == first.ID && x.GoneAt != nil }) {
+		t.Errorf("what is gone: %+v %v", past, err)
+	}
 	f.state(joint, "seized")
 	f.compute()
 	again := f.chloride(o)
@@ -477,7 +481,7 @@ func TestFindingsAcrossTheCollection(t *testing.T) {
 	if all, people := numbers(finding.Filter{}), numbers(finding.Filter{Receptor: finding.People}); len(all) <= len(people) {
 		t.Errorf("%d findings, %d of people", len(all), len(people))
 	}
-	for name, bad := range map[string]finding.Filter{"species": {Species: "moonlight"}, "severity": {Severity: 4}, "state": {State: "gone"}} {
+	for name, bad := range map[string]finding.Filter{"species": {Species: "moonlight"}, "severity": {Severity: 4}, "state": {State: "never"}, "gone, of all": {State: "gone"}} {
 		if _, err := f.findings.List(t.Context(), f.mara, bad, domain.PageQuery{}); domain.KindOf(err) != domain.KindInvalid {
 			t.Errorf("%s: %v", name, err)
 		}

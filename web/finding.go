@@ -185,7 +185,7 @@ type findingsData struct {
 	State                          Mark           // how far the computation is
 	Computed                       string
 	Notes                          []string
-	AllPath                        string
+	AllPath, GonePath              string
 }
 
 const findingsKey = "findings"
@@ -208,7 +208,7 @@ func (s *Server) findingSection(c echo.Context, w *collection.Whole) (section, e
 	if err != nil {
 		return section{}, err
 	}
-	d := findingsData{Notes: all.Notes, AllPath: "/findings?object=" + url.QueryEscape(w.Object.Number)}
+	d := findingsData{Notes: all.Notes, AllPath: "/findings?object=" + url.QueryEscape(w.Object.Number), GonePath: "/findings?state=gone&object=" + url.QueryEscape(w.Object.Number)}
 	now := 0
 	var grave, watched, settled, harms []*finding.Finding
 	for i := range all.Findings {
@@ -351,7 +351,7 @@ func (s *Server) findingFilters(c echo.Context, f finding.Filter) ([]Field, erro
 		{Kind: "select", Name: "emitter", Label: "By", Options: of(f.Emitter)},
 		{Kind: "select", Name: "receptor", Label: "To the harm of", Options: of(f.Receptor, Option{Value: finding.People, Label: "people"})},
 		{Kind: "select", Name: "severity", Label: "How soon", Options: severities},
-		{Kind: "select", Name: "state", Label: "Accepted", Options: []Option{{Label: "any"}, {Value: "open", Label: "not accepted", Chosen: f.State == "open"}, {Value: "accepted", Label: "accepted", Chosen: f.State == "accepted"}}},
+		{Kind: "select", Name: "state", Label: "State", Options: []Option{{Label: "any"}, {Value: "open", Label: "not accepted", Chosen: f.State == "open"}, {Value: "accepted", Label: "accepted", Chosen: f.State == "accepted"}, {Value: finding.Gone, Label: "no longer true (of one object)", Chosen: f.State == finding.Gone}}},
 		{Kind: "select", Name: "rule", Label: "Only", Options: []Option{{Label: "all"}, {Value: material.IdentifyFirst, Label: "what is to be identified first", Chosen: f.Rule == material.IdentifyFirst}}},
 		{Kind: "text", Name: "object", Label: "Object number", Value: c.QueryParam("object"), Max: 60},
 	}

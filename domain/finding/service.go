@@ -19,12 +19,15 @@ type Filter struct {
 	Emitter  string            `json:"emitter,omitempty" validate:"max=100"`  // a material of the library, or a family
 	Receptor string            `json:"receptor,omitempty" validate:"max=100"` // the same, or "people"
 	Severity material.Severity `json:"severity,omitempty" validate:"omitempty,min=1,max=3"`
-	State    string            `json:"state,omitempty" validate:"omitempty,oneof=open accepted"` // open: not accepted today
+	State    string            `json:"state,omitempty" validate:"omitempty,oneof=open accepted gone"` // open: not accepted today; gone: of one object, what no longer holds
 	Rule     string            `json:"rule,omitempty" validate:"max=60"`
 }
 
 // People as a receptor, in a filter.
 const People = "people"
+
+// Gone is the state of what no longer holds, in a filter.
+const Gone = "gone"
 
 // Counts are how many findings of each severity hold; CountMost + 1 stands for more.
 type Counts struct {
@@ -68,7 +71,7 @@ type Store interface {
 	Mark(ctx context.Context, objectID *domain.ID, event domain.Event) (int, error)
 	// State is how far an object is; version is that of the rules.
 	State(ctx context.Context, objectID domain.ID, version string) (State, error)
-	// List lists findings that hold, the gravest first; today is a day of the site's zone.
+	// List lists findings that hold, or those of an object that are gone, the gravest first; today is a day of the site's zone.
 	List(ctx context.Context, f Filter, today string, q domain.PageQuery) (domain.Page[Finding], error)
 	// Around lists findings that hold of an object, and of others whose emitter is part of it, the gravest
 	// first.
@@ -142,6 +145,9 @@ func (s *Service) Of(ctx context.Context, by domain.Actor, objectID domain.ID) (
 func (s *Service) check(f Filter) error {
 	if err := domain.Validate(f); err != nil {
 		return err
+	}
+	if f.State == Gone && f.ObjectID == nil {
+		return domain.Invalid("/state", "required_with", "What no longer holds is listed for one object. Say which.")
 	}
 	if f.Species != "" && material.SpeciesName(f.Species) == f.Species && !slices.ContainsFunc(s.library.rules, func(r material.Interaction) bool { return r.Species == f.Species }) {
 		return domain.Invalid("/species", "oneof", "The list of interactions has no such species.")

@@ -41,6 +41,7 @@ func findingSamples(h *House, g *Ground) []Sample {
 		{Route: "GET /findings", Path: "/findings?rule=identify-first", As: reader},
 		{Route: "GET /findings", Path: "/findings?object=1968.14.2&state=accepted", As: ines},
 		{Route: "GET /findings", Path: "/findings?object=1900.1.1", As: ines, Status: http.StatusNotFound},
+		{Route: "GET /findings", Path: "/findings?object=1968.14.2&state=gone", As: reader},
 		{Route: "GET /findings", Path: "/findings?severity=4", As: ines, Status: http.StatusUnprocessableEntity},
 		{Route: "GET /findings/:id", Path: findingPath(accepted.ID), As: ines},
 		{Route: "GET /findings/:id", Path: findingPath(accepted.ID), As: reader},
