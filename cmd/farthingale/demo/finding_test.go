@@ -107,6 +107,11 @@ func TestM1FindingsOfTheDemonstration(t *testing.T) {
 	if all := of("1984.3.2"); len(all.Findings)+len(all.Notes) > 0 || all.ComputedAt == nil {
 		t.Errorf("the aired twin is not silent: %+v", all)
 	}
+	for key, may := range map[string]bool{"museum-board": true, "polyester-wadding": false, "plywood": false} { // M4
+		if suits, err := h.Material.Suit(t.Context(), ines, key, material.PlanQuery{Use: material.InClosedCase}); err != nil || suits.MayBe != may {
+			t.Errorf("%s: %+v %v", key, suits, err)
+		}
+	}
 	accepted, err := h.Finding.List(t.Context(), ines, finding.Filter{State: "accepted"}, domain.PageQuery{})
 	if err != nil || len(accepted.Items) == 0 {
 		t.Errorf("no finding is accepted: %v", err)

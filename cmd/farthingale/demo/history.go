@@ -8,6 +8,7 @@ import (
 	"farthingale/domain"
 	"farthingale/domain/finding"
 	"farthingale/domain/handling"
+	"farthingale/domain/material"
 	"farthingale/domain/photo"
 	"farthingale/domain/treatment"
 )
@@ -32,6 +33,7 @@ func (l *loader) history() error {
 			return l.move("rosa", l.objects["1969.2.1"], "G-2", "the gallery is arranged anew")
 		}},
 		{"the accepted finding", l.acceptFinding},
+		{"the tests of mount materials", l.testMaterials},
 		{"the lapsed treatment", l.lapsed},
 		{"the declined treatment", l.declined},
 		{"the withdrawn treatment", l.withdrawn},
@@ -72,6 +74,31 @@ func (l *loader) acceptFinding() error {
 		return err
 	}
 	return errors.New("the mask has no finding of its band")
+}
+
+// testMaterials tells of tests of materials for mounts and cases: one that holds, one that has run out, one
+// that failed.
+func (l *loader) testMaterials() error {
+	l.on(298, 16)
+	coupons := func(batch string, daysAgo int, lead material.Coupon) material.NewTest {
+		return material.NewTest{Kind: material.AcceleratedCorrosion, Product: "Board 3 (invented)", Batch: batch, TestedOn: l.present.AddDate(0, 0, -daysAgo).Format(time.DateOnly), TestedBy: "Hugo Beck",
+			Method: "2 g, three coupons in one jar, 60 °C, near 100 % RH, 28 days, against a control.", Silver: material.Permanent, Copper: material.Permanent, Lead: lead}
+	}
+	wadding, plywood := coupons("W 22", 560, material.Permanent), coupons("P 4", 300, material.Unsuitable)
+	wadding.Product, plywood.Product = "Wadding 80 (invented)", "Ply 9 (invented)"
+	plywood.Note = "White powder on the lead coupon."
+	for _, t := range []struct {
+		key  string
+		test material.NewTest
+	}{
+		{"polyester-wadding", wadding}, {"plywood", plywood}, {"museum-board", coupons("B 7", 299, material.Permanent)},
+		{"museum-board", material.NewTest{Kind: material.PH, Product: "Board 3 (invented)", Batch: "B 7", TestedOn: l.present.AddDate(0, 0, -299).Format(time.DateOnly), TestedBy: "Hugo Beck", PH: dec("8.1")}},
+	} {
+		if _, err := l.h.Material.AddTest(l.ctx, l.people["hugo"], t.key, t.test); err != nil {
+			return fmt.Errorf("test of %s: %w", t.key, err)
+		}
+	}
+	return nil
 }
 
 // log records a handling of a whole object or of some of its parts.
