@@ -33,7 +33,7 @@ type Object struct {
 	ID      domain.ID
 	Number  string
 	SortKey string
-	Free    bool // no stop stands on it and no hazard is recorded
+	Free    bool // no stop stands on it, and no hazard is recorded or proposed by its kind or parts
 }
 
 // Charge is a treatment under way and who may log its steps.
@@ -64,7 +64,9 @@ func ReadCatalogue(ctx context.Context, db *pgxpool.Pool) (*Catalogue, error) {
 		{"objects", func() (err error) {
 			c.Objects, err = rows[Object](ctx, db, fmt.Sprintf(`
 				select o.id, o.number, o.sort_key, not exists (select from stop s where s.object_id = o.id and not exists (select from stop_release r where r.stop_id = s.id))
-					and not exists (select from hazard h where h.object_id = o.id) as free
+					and not exists (select from hazard h where h.object_id = o.id)
+					and o.kind || ' ' || o.title !~* 'rebreather|respirator|gas mask|canister|inflat|luminous|mine.rescue|foundry|fire.|heat.protective'
+					and not exists (select from component c where c.object_id = o.id and c.name ~* 'canister|inflat|luminous|respirator') as free
 				from object o tablesample system (%f) repeatable (1) limit %d`, share, objectsMost))
 			return err
 		}},
