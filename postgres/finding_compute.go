@@ -39,7 +39,7 @@ func readRecorded(ctx context.Context, tx pgx.Tx, objects []domain.ID) ([]findin
 		from component c join component_material cm on cm.component_id = c.id and cm.superseded_at is null left join material m on m.key = cm.material_key
 		where c.object_id = any($1) order by cm.id`, all)
 	batch.Queue(`select object_id, a_id, b_id, meets, contact, gas_tight, state from joint where object_id = any($1) order by id`, objects)
-	batch.Queue(`select object_id, id, key, severity, says, depends, steps from finding where object_id = any($1) and gone_at is null`, objects)
+	batch.Queue(`select object_id, id, key, severity, says, depends, steps, emitter_family, receptor_family from finding where object_id = any($1) and gone_at is null`, objects)
 	results := tx.SendBatch(ctx, batch)
 	recorded, kept, err := a.recorded(results, objects)
 	if closing := results.Close(); err == nil {
@@ -212,8 +212,8 @@ func (w *writing) object(id domain.ID, d finding.Differences, notes []string) {
 	}
 	for row, c := range d.Changed {
 		w.batch.Queue(`update finding set emitter_part = $2, emitter_material = $3, receptor_part = $4, receptor_material = $5, severity = $6, depends = $7, says = $8, steps = $9,
-				changed_at = $10, version = version + 1 where id = $1`,
-			row, c.Emitter.Part, c.Emitter.Material, c.Receptor.Part, c.Receptor.Material, c.Finding.Severity, c.Finding.Depends, c.Says, c.Finding.Steps, w.at)
+				changed_at = $10, emitter_family = $11, receptor_family = $12, version = version + 1 where id = $1`,
+			row, c.Emitter.Part, c.Emitter.Material, c.Receptor.Part, c.Receptor.Material, c.Finding.Severity, c.Finding.Depends, c.Says, c.Finding.Steps, w.at, c.Emitter.Family, c.Receptor.Family)
 	}
 	w.gone = append(w.gone, d.Gone...)
 	w.events = append(w.events, domain.Event{At: w.at, Area: "finding", Subject: id, Object: &id, Kind: "computed", Change: said})

@@ -116,8 +116,9 @@ func same(a, b *finding.Finding) bool {
 	return a.Rule == b.Rule && a.Severity == b.Severity && a.Emitter.Material == b.Emitter.Material && (a.Receptor == nil || a.Receptor.Material == b.Receptor.Material)
 }
 
-// groupTitle names the parts.
-func groupTitle(f *finding.Finding) string {
+// groupTitle names the parts. Own is the object on whose sheet it stands: a part of another that suffers is
+// named with its number.
+func groupTitle(f *finding.Finding, own domain.ID) string {
 	switch {
 	case f.Rule == material.IdentifyFirst:
 		return "To be identified first: " + f.Emitter.Part
@@ -127,6 +128,9 @@ func groupTitle(f *finding.Finding) string {
 		return f.Emitter.Part + " harms itself"
 	case f.Receptor.ComponentID == f.Emitter.ComponentID:
 		return "Within " + f.Emitter.Part
+	}
+	if f.ObjectID != own {
+		return f.Emitter.Part + " harms " + f.Number + f.Receptor.Part
 	}
 	return f.Emitter.Part + " harms " + f.Receptor.Part
 }
@@ -145,11 +149,11 @@ func groupLine(f *finding.Finding, where string) string {
 }
 
 // findingGroups puts together what is between the same parts, in the order of the gravest of each.
-func (s *Server) findingGroups(c echo.Context, all []*finding.Finding) []findingGroup {
+func (s *Server) findingGroups(c echo.Context, own domain.ID, all []*finding.Finding) []findingGroup {
 	var groups []findingGroup
 	at := map[string]int{}
 	for _, f := range all {
-		title, mark := groupTitle(f), severityMark(f.Severity)
+		title, mark := groupTitle(f, own), severityMark(f.Severity)
 		i, ok := at[title]
 		if !ok {
 			i = len(groups)
@@ -228,7 +232,8 @@ func (s *Server) findingSection(c echo.Context, w *collection.Whole) (section, e
 	for i := range all.Harms {
 		harms = append(harms, &all.Harms[i])
 	}
-	d.Grave, d.Watched, d.Settled, d.Harms = s.findingGroups(c, grave), s.findingGroups(c, watched), s.findingGroups(c, settled), s.findingGroups(c, harms)
+	groups := func(some []*finding.Finding) []findingGroup { return s.findingGroups(c, w.Object.ID, some) }
+	d.Grave, d.Watched, d.Settled, d.Harms = groups(grave), groups(watched), groups(settled), groups(harms)
 	d.Watch, d.Accepted = countWord(len(watched))+" to watch", countWord(len(settled))+" accepted"
 	if all.Further {
 		d.Notes = append(d.Notes, "There are more findings than are shown here. The list of findings has all of them.")

@@ -149,6 +149,8 @@ type Kept struct {
 	Says     string
 	Depends  bool
 	Steps    []string
+	// The families by which it is found in a list; the library may name a material's family anew.
+	EmitterFamily, ReceptorFamily string
 }
 
 // Differences are what a computation changes of an object's findings.
@@ -177,7 +179,8 @@ func Compare(kept []Kept, computed []Computed) Differences {
 			continue
 		}
 		holds[c.Key] = true
-		if k.Severity != c.Finding.Severity || k.Says != c.Says || k.Depends != c.Finding.Depends || !slices.Equal(k.Steps, c.Finding.Steps) {
+		if k.Severity != c.Finding.Severity || k.Says != c.Says || k.Depends != c.Finding.Depends || !slices.Equal(k.Steps, c.Finding.Steps) ||
+			k.EmitterFamily != c.Emitter.Family || k.ReceptorFamily != c.Receptor.Family {
 			d.Changed[k.ID] = c
 			if c.Finding.Severity > k.Severity {
 				d.Worse = append(d.Worse, k.ID)

@@ -289,6 +289,11 @@ func TestCompare(t *testing.T) {
 	if len(d.New) != 1 || d.New[0].Says != "e" || len(d.Changed) != 2 || d.Changed[key(102)].Finding.Severity != 3 || !slices.Equal(d.Worse, []domain.ID{key(102)}) || !slices.Equal(d.Gone, []domain.ID{key(103)}) || !d.Any() {
 		t.Errorf("%+v", d)
 	}
+	renamed := []Computed{computed[0]}
+	renamed[0].Emitter.Family = "rubber"
+	if d = Compare(kept[:1], renamed); len(d.Changed) != 1 || len(d.Worse) > 0 {
+		t.Errorf("of another family in the library: %+v", d)
+	}
 	if d = Compare(kept[:1], computed[:1]); d.Any() {
 		t.Errorf("nothing changed: %+v", d)
 	}
