@@ -70,7 +70,7 @@ var strict = json.JoinUnmarshalers(
 	// A figure without its value would be taken as zero.
 	json.UnmarshalFromFunc(func(d *jsontext.Decoder, v *enclosure.Quantity) error {
 		var q struct {
-			Value    *float64        `json:"value"`
+			Value    given           `json:"value"`
 			Least    float64         `json:"least"`
 			Greatest float64         `json:"greatest"`
 			Basis    enclosure.Basis `json:"basis"`
@@ -82,13 +82,10 @@ var strict = json.JoinUnmarshalers(
 		if err := json.UnmarshalDecode(d, &q); err != nil {
 			return err
 		}
-		if q.Value == nil {
-			if q.Basis != "" {
-				return errForm
-			}
-			q.Value = new(float64)
+		if !q.Value.there && q.Basis != "" {
+			return errForm
 		}
-		*v = enclosure.Quantity{Value: *q.Value, Least: q.Least, Greatest: q.Greatest, Basis: q.Basis, Source: q.Source}
+		*v = enclosure.Quantity{Value: q.Value.number, Least: q.Least, Greatest: q.Greatest, Basis: q.Basis, Source: q.Source}
 		return nil
 	}),
 	json.UnmarshalFromFunc(func(d *jsontext.Decoder, v any) error {
@@ -102,6 +99,18 @@ var strict = json.JoinUnmarshalers(
 		return json.SkipFunc
 	}),
 )
+
+// given is a number that knows whether it was there.
+type given struct {
+	number float64
+	there  bool
+}
+
+// UnmarshalJSONFrom reads the number.
+func (g *given) UnmarshalJSONFrom(d *jsontext.Decoder) error {
+	g.there = true
+	return json.UnmarshalDecode(d, &g.number)
+}
 
 var errForm = errors.New("another form is wanted")
 

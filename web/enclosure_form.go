@@ -933,7 +933,7 @@ func (s *Server) keepFull(c echo.Context, e *enclosure.Enclosure, keep func(vers
 		if err != nil && domain.KindOf(err) == 0 {
 			return err
 		}
-		p, fault := s.fullData(c, e, facts, typed, more)
+		p, fault := s.fullData(c, e, facts, c.Request().PostForm, more)
 		if fault != nil {
 			return fault
 		}
@@ -951,7 +951,7 @@ func (s *Server) keepFull(c echo.Context, e *enclosure.Enclosure, keep func(vers
 	if err == nil {
 		return s.done(c, "The air spaces are on record.", enclosurePath(kept.ID))
 	}
-	p, fault := s.fullData(c, e, facts, typed, "")
+	p, fault := s.fullData(c, e, facts, c.Request().PostForm, "")
 	if fault != nil {
 		return fault
 	}

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"net/http"
 	"net/url"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -428,11 +429,21 @@ func (s *Server) recommend(c echo.Context) error {
 	if fault := s.askInto(c, p, e, n.asked); fault != nil && !errors.As(fault, &known) {
 		return fault
 	}
-	p.Form.again(c, typed)
 	if p.KeepForm == nil {
+		p.KeepForm = s.keepForm(c, e, n.asked)
+	}
+	p.Form.again(c, typed)
+	p.KeepForm.again(c, typed)
+	if ofChanges(err) {
 		return s.answer(c, p.Form, typed, err, "enclosure/what_if", p)
 	}
 	return s.answer(c, p.KeepForm, typed, err, "enclosure/what_if", p)
+}
+
+// ofChanges says whether faults are of what was asked, and not of the words to keep.
+func ofChanges(err error) bool {
+	var e *domain.Error
+	return errors.As(err, &e) && len(e.Fields) > 0 && !slices.ContainsFunc(e.Fields, func(f domain.Field) bool { return f.Pointer == "/text" || f.Pointer == "/object_id" })
 }
 
 type recommendationRow struct {

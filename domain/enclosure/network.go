@@ -19,7 +19,7 @@ type Network struct {
 
 // Space is an air space that is well mixed. Names of spaces and rooms are unique in a network.
 type Space struct {
-	Name     string     `json:"name" validate:"max=120"`
+	Name     string     `json:"name" validate:"required,max=120"`
 	VolumeM3 Quantity   `json:"volume_m3,omitzero"`
 	RHPct    Quantity   `json:"rh_pct,omitzero"` // relative humidity; no level is computed from it
 	Surfaces []Surface  `json:"surfaces" validate:"max=40,dive"`
@@ -28,7 +28,7 @@ type Space struct {
 
 // Surface gives off gases, takes them up, or both. Names are unique in a space.
 type Surface struct {
-	Name      string     `json:"name" validate:"max=200"`
+	Name      string     `json:"name" validate:"required,max=200"`
 	AreaM2    Quantity   `json:"area_m2,omitzero"`
 	Covered   bool       `json:"covered,omitzero"`
 	Passing   Quantity   `json:"passing,omitzero"` // share of emission and uptake that a cover lets through; needed when covered
@@ -38,7 +38,7 @@ type Surface struct {
 
 // Emission is what a surface gives off.
 type Emission struct {
-	Gas       Gas      `json:"gas"`
+	Gas       Gas      `json:"gas" validate:"required,max=60"`
 	RateUGM2H Quantity `json:"rate_ug_m2_h,omitzero"`
 
 	// TempC is the temperature that the rate stands for, ActivationKJMol how strongly it depends on
@@ -53,20 +53,20 @@ type Emission struct {
 
 // Uptake is what a surface takes up.
 type Uptake struct {
-	Gas         Gas      `json:"gas"`
+	Gas         Gas      `json:"gas" validate:"required,max=60"`
 	VelocityCMS Quantity `json:"velocity_cm_s,omitzero"`
 }
 
 // GasLevel is the level of one gas.
 type GasLevel struct {
-	Gas  Gas      `json:"gas"`
+	Gas  Gas      `json:"gas" validate:"required,max=60"`
 	UGM3 Quantity `json:"ug_m3,omitzero"`
 }
 
 // Room is air so large that its levels stay: a room, or outdoors. A gas whose level is not given is
 // missing, not absent; use Assumed.Of(0, …) for clean air.
 type Room struct {
-	Name   string     `json:"name" validate:"max=120"`
+	Name   string     `json:"name" validate:"required,max=120"`
 	Levels []GasLevel `json:"levels" validate:"max=20,dive"`
 }
 
@@ -74,9 +74,9 @@ type Room struct {
 // either a rate or a gap. Two spaces may have several gaps between them, but a rate is the whole of
 // the exchange between the two.
 type Exchange struct {
-	Name  string `json:"name" validate:"max=200"`
-	Inner string `json:"inner"`
-	Outer string `json:"outer"`
+	Name  string `json:"name" validate:"required,max=200"`
+	Inner string `json:"inner" validate:"required,max=120"`
+	Outer string `json:"outer" validate:"required,max=120"`
 	Rate  *Rate  `json:"rate,omitempty"`
 	Gap   *Gap   `json:"gap,omitempty"`
 }
@@ -89,7 +89,7 @@ type Rate struct {
 
 	// Tracer is the gas that the rate was measured with; empty: not by tracer. Diffusive says that
 	// diffusion rules the exchange, so the rate goes with the diffusion coefficient of each gas.
-	Tracer    Gas  `json:"tracer,omitempty"`
+	Tracer    Gas  `json:"tracer,omitempty" validate:"max=60"`
 	Diffusive bool `json:"diffusive,omitzero"`
 }
 
