@@ -15,9 +15,9 @@ import (
 	"farthingale/domain/enclosure"
 )
 
-// asked is a question as the page takes it: one change of each kind, those that are left empty do not
+// Asked is a question as the page takes it: one change of each kind, those that are left empty do not
 // happen.
-type asked struct {
+type Asked struct {
 	Path     string        `json:"path"`
 	Width    string        `json:"width"`
 	Shape    string        `json:"shape"` // of a new gap instead
@@ -45,7 +45,7 @@ type asked struct {
 
 // recommending is a question that is kept as a recommendation.
 type recommending struct {
-	asked
+	Asked
 	ObjectID domain.ID `json:"object_id"`
 	Text     string    `json:"text"`
 }
@@ -117,7 +117,7 @@ func (s *Server) whatIfForm(c echo.Context, e *enclosure.Enclosure, submit strin
 }
 
 // changes are the changes of a question.
-func (q asked) changes(r *entry, n *enclosure.Network) []enclosure.Change {
+func (q Asked) changes(r *entry, n *enclosure.Network) []enclosure.Change {
 	r.texts(q)
 	var all []enclosure.Change
 	add := func(change enclosure.Change, moved ...[2]string) {
@@ -173,7 +173,7 @@ func (q asked) changes(r *entry, n *enclosure.Network) []enclosure.Change {
 	return all
 }
 
-func (q asked) added(r *entry, planned func(pointer, text string, m enclosure.Measure) enclosure.Quantity) *enclosure.Surface {
+func (q Asked) added(r *entry, planned func(pointer, text string, m enclosure.Measure) enclosure.Quantity) *enclosure.Surface {
 	f := &enclosure.Surface{Name: q.AddName, AreaM2: planned("/add_area", q.AddArea, enclosure.Areas)}
 	if q.AddGas == "" {
 		r.fault("/add_gas", "required", "Choose the gas.")
@@ -191,7 +191,7 @@ func (q asked) added(r *entry, planned func(pointer, text string, m enclosure.Me
 	return f
 }
 
-func (q asked) onSurface(r *entry, n *enclosure.Network, planned func(pointer, text string, m enclosure.Measure) enclosure.Quantity) (enclosure.Change, bool) {
+func (q Asked) onSurface(r *entry, n *enclosure.Network, planned func(pointer, text string, m enclosure.Measure) enclosure.Quantity) (enclosure.Change, bool) {
 	for i, sp := range n.Spaces {
 		for j, f := range sp.Surfaces {
 			if surfaceKey(i, j) != q.Surface {
@@ -209,7 +209,7 @@ func (q asked) onSurface(r *entry, n *enclosure.Network, planned func(pointer, t
 }
 
 // question is the whole question.
-func (q asked) question(r *entry, n *enclosure.Network) enclosure.Question {
+func (q Asked) question(r *entry, n *enclosure.Network) enclosure.Question {
 	question := enclosure.Question{Changes: q.changes(r, n)}
 	for _, f := range []struct {
 		pointer, text string
@@ -265,7 +265,7 @@ func (s *Server) whatIfData(c echo.Context, e *enclosure.Enclosure) (*whatIfPage
 
 // whatIfPage serves GET /enclosures/{id}/what-if: the form, or the answer to what the address asks.
 func (s *Server) whatIfPage(c echo.Context) error {
-	return s.answerWhatIf(c, func(q *asked) (url.Values, error) {
+	return s.answerWhatIf(c, func(q *Asked) (url.Values, error) {
 		if len(c.QueryParams()) == 0 {
 			return nil, nil
 		}
@@ -276,14 +276,14 @@ func (s *Server) whatIfPage(c echo.Context) error {
 
 // whatIf serves POST /enclosures/{id}/what-if. It keeps nothing, so the answer is the page itself.
 func (s *Server) whatIf(c echo.Context) error {
-	return s.answerWhatIf(c, func(q *asked) (url.Values, error) {
+	return s.answerWhatIf(c, func(q *Asked) (url.Values, error) {
 		_, typed, err := s.decode(c, q)
 		return typed, err
 	})
 }
 
 // answerWhatIf shows the page with what was asked answered; nothing typed: nothing was asked.
-func (s *Server) answerWhatIf(c echo.Context, ask func(q *asked) (typed url.Values, err error)) error {
+func (s *Server) answerWhatIf(c echo.Context, ask func(q *Asked) (typed url.Values, err error)) error {
 	e, err := s.enclosureOf(c)
 	if err != nil {
 		return err
@@ -292,7 +292,7 @@ func (s *Server) answerWhatIf(c echo.Context, ask func(q *asked) (typed url.Valu
 	if err != nil {
 		return err
 	}
-	var q asked
+	var q Asked
 	typed, err := ask(&q)
 	if err == nil && typed == nil {
 		return s.render(c, http.StatusOK, "enclosure/what_if", p)
@@ -308,7 +308,7 @@ func (s *Server) answerWhatIf(c echo.Context, ask func(q *asked) (typed url.Valu
 }
 
 // askInto asks and puts the answer into the page.
-func (s *Server) askInto(c echo.Context, p *whatIfPage, e *enclosure.Enclosure, q asked) error {
+func (s *Server) askInto(c echo.Context, p *whatIfPage, e *enclosure.Enclosure, q Asked) error {
 	r := &entry{s: s, c: c}
 	question := q.question(r, &e.Network)
 	if err := r.ready(); err != nil {
@@ -372,7 +372,7 @@ func courseCharts(courses []enclosure.Courses) []Chart {
 }
 
 // keepForm keeps the question as a recommendation: what was asked goes with it, hidden.
-func (s *Server) keepForm(c echo.Context, e *enclosure.Enclosure, q asked) *Form {
+func (s *Server) keepForm(c echo.Context, e *enclosure.Enclosure, q Asked) *Form {
 	var objects []Option
 	seen := map[domain.ID]bool{}
 	for _, m := range e.Members {
@@ -394,7 +394,7 @@ func (s *Server) keepForm(c echo.Context, e *enclosure.Enclosure, q asked) *Form
 }
 
 // typed is what was asked, by the names of the form.
-func (q asked) typed() [][2]string {
+func (q Asked) typed() [][2]string {
 	return [][2]string{{"path", q.Path}, {"width", q.Width}, {"shape", q.Shape}, {"diameter", q.Diameter}, {"length", q.Length}, {"depth", q.Depth}, {"height", q.Height}, {"temp_diff", q.TempDiff},
 		{"per_day", q.PerDay}, {"temp", q.Temp}, {"space_of", q.SpaceOf}, {"volume", q.Volume}, {"surface", q.Surface}, {"do", q.Do}, {"passing", q.Passing}, {"add_to", q.AddTo}, {"add_name", q.AddName},
 		{"add_area", q.AddArea}, {"add_gas", string(q.AddGas)}, {"add_takes", q.AddTakes}, {"add_gives", q.AddGives}, {"hours", q.Hours}, {"years", q.Years}}
@@ -426,11 +426,11 @@ func (s *Server) recommend(c echo.Context) error {
 	}
 	// The answer again, with what was typed.
 	var known *domain.Error
-	if fault := s.askInto(c, p, e, n.asked); fault != nil && !errors.As(fault, &known) {
+	if fault := s.askInto(c, p, e, n.Asked); fault != nil && !errors.As(fault, &known) {
 		return fault
 	}
 	if p.KeepForm == nil {
-		p.KeepForm = s.keepForm(c, e, n.asked)
+		p.KeepForm = s.keepForm(c, e, n.Asked)
 	}
 	p.Form.again(c, typed)
 	p.KeepForm.again(c, typed)
