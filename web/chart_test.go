@@ -121,3 +121,30 @@ func TestRoundTicks(t *testing.T) {
 		}
 	}
 }
+
+// Lines: every point stands where its figure says, the band goes there and back, the table has every
+// so many-th row with ranges, and figures far apart get powers of ten.
+func TestLineChart(t *testing.T) {
+	at := []float64{0, 1, 2, 3, 4}
+	chart := lineChart("course", "Acid in <case>", "hours", "µg/m³", at, []Line{{Name: "as it is", Middle: []float64{100, 100, 100, 100, 100}, Second: true},
+		{Name: "with the changes", Middle: []float64{100, 75, 50, 25, 0}, Least: []float64{90, 65, 40, 15, 0}, Greatest: []float64{110, 85, 60, 35, 10}}}, 2)
+	svg := string(chart.SVG)
+	wellFormed(t, svg)
+	// From 0 to 150 in 154 units, the 100 at 176 − 154·100/150 = 73.3; hours from 40 to 500.
+	for _, part := range []string{`class="series second" d="M40 73.3L155 73.3L270 73.3L385 73.3L500 73.3"`, `class="series" d="M40 73.3L155 99L270 124.7L385 150.3L500 176"`, "Acid in &lt;case&gt;",
+		`class="band" d="M40 63.1L`, "with the changes goes from 100 to 0 µg/m³"} {
+		if !strings.Contains(svg, part) {
+			t.Errorf("no %s in\n%s", part, svg)
+		}
+	}
+	if len(chart.Rows) != 3 || chart.Rows[1][2] != "50 (40 to 60)" || chart.Columns[1] != "as it is, µg/m³" || !strings.Contains(chart.Caption, "Broken line: as it is") {
+		t.Errorf("%+v", chart)
+	}
+	far := string(lineChart("far", "Acid", "hours", "µg/m³", []float64{0, 1}, []Line{{Name: "with the changes", Middle: []float64{1e5, 1}}}, 1).SVG)
+	if !strings.Contains(far, "powers of ten") || !strings.Contains(far, ">10⁵<") || !strings.Contains(far, `d="M40 22L500 176"`) {
+		t.Errorf("%s", far)
+	}
+	if strings.Contains(string(lineChart("none", "Acid", "hours", "µg/m³", []float64{0, 1}, []Line{{Name: "x", Middle: []float64{0, 0}}}, 1).SVG), "NaN") {
+		t.Error("nothing at all is not drawn")
+	}
+}
