@@ -161,8 +161,8 @@ type levelRow struct {
 }
 
 type comparisonRow struct {
-	Limit, What, Concerns, Words, Source string
-	Mark                                 Mark
+	Limit, What, Concerns, Remark, Source string
+	Mark                                  Mark
 }
 
 type inputRow struct{ What, Figure, Known, Source string }
@@ -208,7 +208,10 @@ func levelRowOf(j *enclosure.Judged, id string) levelRow {
 	r.Level, r.PPB = levelShown(&j.Level)
 	r.ComparisonsTitle = "Published limits for " + r.Gas
 	for _, cmp := range j.Comparisons {
-		row := comparisonRow{Limit: cmp.Limit.Printed, What: cmp.Limit.Name(), Concerns: cmp.Limit.Concerns, Words: cmp.Words, Source: cmp.Limit.Source}
+		row := comparisonRow{Limit: cmp.Limit.Printed, What: cmp.Limit.Name(), Concerns: cmp.Limit.Concerns, Remark: cmp.Limit.Note, Source: cmp.Limit.Source}
+		if cmp.YearsTo != nil {
+			row.Remark = strings.TrimPrefix(row.Remark+"; reached in "+figureText(*cmp.YearsTo)+" years", "; ")
+		}
 		switch cmp.Limit.Confidence {
 		case enclosure.Memory:
 			row.Source += " (from memory)"
@@ -240,8 +243,8 @@ var formulas = []string{
 }
 
 type spaceRow struct {
-	Name, Volume, VolumeKnown, RH, Exchange string
-	In                                      []Link
+	Name, Volume, RH, Exchange string
+	In                         []Link
 }
 
 type surfaceRow struct{ Space, Name, Area, Gives, Takes, Cover string }
@@ -261,7 +264,7 @@ func quantityWords(m enclosure.Measure, q enclosure.Quantity) string {
 func (s *Server) spaceRows(e *enclosure.Enclosure, renewals []enclosure.Renewal) []spaceRow {
 	rows := make([]spaceRow, len(e.Network.Spaces))
 	for i, sp := range e.Network.Spaces {
-		rows[i] = spaceRow{Name: sp.Name, Volume: quantityWords(enclosure.Volumes, sp.VolumeM3), VolumeKnown: sp.VolumeM3.Source, Exchange: "not known"}
+		rows[i] = spaceRow{Name: sp.Name, Volume: quantityWords(enclosure.Volumes, sp.VolumeM3), Exchange: "not known"}
 		if sp.RHPct.Given() {
 			rows[i].RH = quantityWords(enclosure.Humidities, sp.RHPct)
 		}

@@ -53,7 +53,7 @@ type recommending struct {
 // courseSpans are how long a course may be, to choose.
 var courseSpans = []Option{{Value: "24", Label: "a day"}, {Value: "168", Label: "a week"}, {Value: "720", Label: "a month"}, {Value: "8766", Label: "a year"}, {Value: "87660", Label: "ten years"}, {Label: "no course"}}
 
-// typedSurface names a surface in a form.
+// surfaceKey names a surface in a form.
 func surfaceKey(space, surface int) string { return strconv.Itoa(space) + "." + strconv.Itoa(surface) }
 
 func (s *Server) whatIfForm(c echo.Context, e *enclosure.Enclosure, submit string) *Form {
@@ -246,12 +246,12 @@ type whatIfPage struct {
 }
 
 type differenceRow struct {
-	Space, Gas                string
-	Before, After, Factor     string
-	BeforeMark, AfterMark     Mark
-	Said, Words               string
-	BeforeInputs, AfterInputs []inputRow
-	How                       string
+	Space, Gas            string
+	Before, After, Factor string
+	BeforeMark, AfterMark Mark
+	Said, Words           string
+	AfterInputs           []inputRow
+	How                   string
 }
 
 func (s *Server) whatIfData(c echo.Context, e *enclosure.Enclosure) (*whatIfPage, error) {
@@ -328,7 +328,7 @@ func (s *Server) askInto(c echo.Context, p *whatIfPage, e *enclosure.Enclosure, 
 		if d.Factor > 0 {
 			row.Factor = enclosure.Number(100*d.Factor) + " %"
 		}
-		row.BeforeInputs, row.AfterInputs = levelRowOf(&d.Before, "").Inputs, levelRowOf(&d.After, "").Inputs
+		row.AfterInputs = levelRowOf(&d.After, "").Inputs
 		for _, w := range d.After.Words {
 			if !seen[w] {
 				seen[w] = true
