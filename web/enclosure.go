@@ -229,7 +229,7 @@ func levelRowOf(j *enclosure.Judged, id string) levelRow {
 		r.Comparisons = append(r.Comparisons, row)
 	}
 	for _, in := range j.Inputs {
-		r.Inputs = append(r.Inputs, inputRow{in.What, rangeWords(in.Quantity), string(in.Quantity.Basis), in.Quantity.Source})
+		r.Inputs = append(r.Inputs, inputRow{in.What, in.Quantity.Range(in.Unit), string(in.Quantity.Basis), in.Quantity.Source})
 	}
 	return r
 }

@@ -175,6 +175,30 @@ func TestAsk(t *testing.T) {
 	}
 }
 
+// Every input of a level is shown with its unit, but for factors and shares.
+func TestInputsHaveUnits(t *testing.T) {
+	n := large(12, 0.5)
+	n.Spaces[3].Surfaces[0].Covered, n.Spaces[3].Surfaces[0].Passing = true, as(0.5)
+	e := &n.Spaces[0].Surfaces[0].Emissions[0]
+	e.TempC, e.ActivationKJMol, e.EquilibriumUGM3 = as(23), as(50), as(500)
+	n.Air.PressureHPa = as(1000)
+	gap := ring(enclosure.RingStanding, 1)
+	gap.TempDiffK, gap.DailyTempK, gap.DailyPressureHPa, gap.InnerDepthMM, gap.InnerWidthMM = as(1), as(2), as(10), as(250), as(80)
+	n.Exchanges = append(n.Exchanges, enclosure.Exchange{Name: "opened ring", Inner: "space 4", Outer: "corridor", Gap: &gap})
+	units := map[string]bool{}
+	for _, l := range steady(t, n) {
+		for _, in := range l.Inputs {
+			units[in.Unit] = true
+			if in.Unit == "" && !strings.HasPrefix(in.What, "factor") && !strings.HasPrefix(in.What, "share") {
+				t.Errorf("%s has no unit", in.What)
+			}
+		}
+	}
+	if len(units) < 10 {
+		t.Errorf("only %v", units)
+	}
+}
+
 // BenchmarkAsk: what a page asks for of a glove: steady levels and a week, before and after, with ranges.
 func BenchmarkAsk(b *testing.B) {
 	n := closedGlove()

@@ -5,12 +5,31 @@ import (
 	"math"
 	"math/rand/v2"
 	"slices"
+	"strings"
 )
 
 // Input is one quantity that a computed figure rests on, in words.
 type Input struct {
 	What     string   `json:"what"` // "emission of acetic acid from back board in case"
 	Quantity Quantity `json:"quantity"`
+	Unit     string   `json:"unit,omitempty"` // of the quantity; empty: a factor or a share
+}
+
+// units of inputs, by how what they are begins; a longer beginning comes before a shorter one.
+var units = [][2]string{
+	{"area of", "m²"}, {"volume", "m³"}, {"emission of", "µg/(m²·h)"}, {"activation energy", "kJ/mol"}, {"equilibrium level", "µg/m³"}, {"level", "µg/m³"},
+	{"deposition velocity", "cm/s"}, {"exchange per day", "per day"}, {"openings per day", "per day"}, {"temperature", "°C"}, {"pressure", "hPa"},
+	{"difference of temperature", "K"}, {"daily change of temperature", "K"}, {"daily change of pressure", "hPa"},
+	{"width", "mm"}, {"length", "mm"}, {"depth", "mm"}, {"diameter", "mm"}, {"height", "mm"},
+}
+
+func unitOf(what string) string {
+	for _, u := range units {
+		if strings.HasPrefix(what, u[0]) {
+			return u[1]
+		}
+	}
+	return ""
 }
 
 // effect is which way a computed value goes when an input grows and all others stay.
@@ -109,7 +128,7 @@ func (n *notes) add(q *Quantity, in noted) {
 func (n *notes) listed() []Input {
 	list := make([]Input, len(n.inputs))
 	for i, in := range n.inputs {
-		list[i] = Input{in.what, *in.quantity}
+		list[i] = Input{in.what, *in.quantity, unitOf(in.what)}
 	}
 	return list
 }
