@@ -31,3 +31,13 @@ func (r *Raised) Events() []Event { return r.events }
 type Atomic interface {
 	Do(ctx context.Context, act func(ctx context.Context) error) error
 }
+
+type atomicKey struct{}
+
+// WithinAtomic gives the context that an Atomic's Do hands on.
+func WithinAtomic(ctx context.Context) context.Context {
+	return context.WithValue(ctx, atomicKey{}, true)
+}
+
+// IsAtomic says whether ctx carries a transaction, in which one thing is done after another.
+func IsAtomic(ctx context.Context) bool { return ctx.Value(atomicKey{}) != nil }

@@ -73,7 +73,7 @@ func (db *DB) once(ctx context.Context, act func(ctx context.Context) error) err
 		return err
 	}
 	defer func() { _ = tx.Rollback(ctx) }() // does nothing after the commit, and after a panic what is right
-	if err := act(context.WithValue(ctx, txKey{}, tx)); err != nil {
+	if err := act(context.WithValue(domain.WithinAtomic(ctx), txKey{}, tx)); err != nil {
 		return err
 	}
 	err = tx.Commit(ctx)

@@ -2,14 +2,17 @@ package web
 
 import (
 	"errors"
+	"slices"
 	"sync/atomic"
 	"testing"
+
+	"farthingale/domain"
 )
 
 func TestTogether(t *testing.T) {
 	done := make([]bool, 9)
 	var now, most atomic.Int64
-	err := together(len(done), func(i int) error {
+	err := together(t.Context(), len(done), func(i int) error {
 		for n := now.Add(1); ; {
 			if m := most.Load(); n <= m || most.CompareAndSwap(m, n) {
 				break
@@ -28,8 +31,16 @@ func TestTogether(t *testing.T) {
 		}
 	}
 
+	var order []int
+	if err := together(domain.WithinAtomic(t.Context()), 5, func(i int) error {
+		order = append(order, i)
+		return nil
+	}); err != nil || !slices.Equal(order, []int{0, 1, 2, 3, 4}) {
+		t.Errorf("in a transaction: %v, %v", order, err)
+	}
+
 	no := errors.New("no")
-	if err := together(3, func(i int) error {
+	if err := together(t.Context(), 3, func(i int) error {
 		if i == 1 {
 			return no
 		}
@@ -43,7 +54,7 @@ func TestTogether(t *testing.T) {
 			t.Error("the panic of a reading did not reach the caller")
 		}
 	}()
-	_ = together(3, func(i int) error {
+	_ = together(t.Context(), 3, func(i int) error {
 		if i == 2 {
 			panic("a fault")
 		}
