@@ -178,7 +178,7 @@ func (s *Collection) common(ctx context.Context, q collection.Query) (material, 
 	err = s.db.q(ctx).QueryRow(ctx, `select
 			(select count(*) from (select from component_material where material_key = @material and superseded_at is null limit @many) x) >= @many,
 			(select count(*) from (select from `+fmt.Sprintf(ofHazard.rows, ``)+` limit @many) x) >= @many`,
-		pgx.NamedArgs{"material": q.Material, "hazard": q.Hazard, "many": manyFrom}).Scan(&material, &hazard)
+		pgx.NamedArgs{"material": q.Material, "hazard": q.Hazard, "many": commonFrom}).Scan(&material, &hazard)
 	return material, hazard, fault(err, "count what a search narrows by")
 }
 
@@ -275,9 +275,12 @@ const same = `same as materialized (
 // held by four times as many. A walk that has not filled the page after walkMost objects is given up, and the
 // index asked.
 const (
-	manyFrom = 10000
+	manyFrom = 4000
 	walkMost = 20000
 )
+
+// commonFrom is how many rows at least say what is asked of each object in turn.
+const commonFrom = 8000
 
 // found are the CTEs that find what holds the words; words is the SQL of what is asked, word by word, others
 // the SQL of what else must hold of an object o.
