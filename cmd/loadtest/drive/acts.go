@@ -254,7 +254,7 @@ func changeObject(v *Visit) {
 	if json.Unmarshal(a.text(), &facts) != nil {
 		return
 	}
-	for _, own := range []string{"id", "date_earliest", "date_latest", "face_photo_id", "version", "created_at", "created_by", "owner"} {
+	for _, own := range []string{"id", "date_earliest", "date_latest", "face_photo_id", "version", "created_at", "created_by"} {
 		delete(facts, own)
 	}
 	facts["subject"] = "seen under load, " + choose(v.Rand, v.World.Nouns)
@@ -263,7 +263,7 @@ func changeObject(v *Visit) {
 
 func addComponent(v *Visit) {
 	v.put("add a component", http.MethodPost, "/api/v1/objects/"+v.object().ID.String()+"/components", "", http.StatusCreated, map[string]any{
-		"label": fmt.Sprintf("x%d", v.Rand.IntN(1<<40)), "name": "loose rivet", "side": "none", "function": "hardware", "count": 1, "removal": "freely", "attribution": "unknown"})
+		"label": fmt.Sprintf("x%d", time.Now().UnixNano()), "name": "loose rivet", "side": "none", "function": "hardware", "count": 1, "removal": "freely", "attribution": "unknown"})
 }
 
 // acceptFinding looks at a finding and accepts it.
