@@ -229,7 +229,7 @@ func (w *writing) values(c *finding.Computed) []any {
 	}
 	f, e, r := c.Finding, &c.Emitter, &c.Receptor
 	return []any{f.Rule, f.Species, string(f.Path), e.ObjectID, e.ComponentID, e.Part, e.MaterialKey, e.Family, e.Material, receptor, r.Part, r.MaterialKey, r.Family, r.Material,
-		f.Where, int16(f.Severity), f.Depends, c.Says, f.Steps, w.at, w.at}
+		f.Where, int(f.Severity), f.Depends, c.Says, f.Steps, w.at, w.at}
 }
 
 func (w *writing) write(ctx context.Context, db *DB, tx pgx.Tx) error {

@@ -174,19 +174,18 @@ func (s *Server) desk(c echo.Context) (*desk, error) {
 	if err != nil {
 		return nil, err
 	}
-	t, err := s.Treatment.One(ctx, a, id)
-	if err != nil {
-		return nil, err
-	}
-	around, err := s.Treatment.Around(ctx, a, t)
-	if err != nil {
-		return nil, err
-	}
-	staff, err := s.staff(c)
-	if err != nil {
-		return nil, err
-	}
-	return &desk{Treatment: t, around: around, staff: staff, by: a, at: treatmentPath(t.ID), c: c}, nil
+	d := &desk{by: a, at: treatmentPath(id), c: c}
+	err = together(ctx, 2, func(i int) (err error) {
+		if i == 1 {
+			d.staff, err = s.staff(c)
+			return err
+		}
+		if d.Treatment, err = s.Treatment.One(ctx, a, id); err == nil {
+			d.around, err = s.Treatment.Around(ctx, a, d.Treatment)
+		}
+		return err
+	})
+	return d, err
 }
 
 // staff are the open accounts, by name.

@@ -235,8 +235,7 @@ func (a *assembly) spaces() {
 // for those very parts is that of the record.
 func (a *assembly) joints() {
 	group := map[domain.ID]domain.ID{} // towards the one that stands for all of its air
-	var head func(id domain.ID) domain.ID
-	head = func(id domain.ID) domain.ID {
+	head := func(id domain.ID) domain.ID {
 		for group[id] != id {
 			id = group[id]
 		}
