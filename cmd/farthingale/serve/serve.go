@@ -143,7 +143,7 @@ func New(ctx context.Context, pool *pgxpool.Pool, s Settings) (*House, error) {
 	h.Movement = movement.NewService(postgres.NewMovement(db), h.Collection, h.Handling, h.Agenda, db, s.Site.Zone, s.Now)
 	h.lending(db, s, usual)
 	h.API = api.New(api.Services{
-		Once: h.answers, Now: s.Now, Log: s.Log, RequestsPerMinute: s.RequestsPerMinute,
+		Once: h.answers, Now: s.Now, Log: requests(s.Log), RequestsPerMinute: s.RequestsPerMinute,
 		People:     h.People,
 		Record:     h.Record,
 		Agenda:     h.Agenda,
@@ -158,7 +158,7 @@ func New(ctx context.Context, pool *pgxpool.Pool, s Settings) (*House, error) {
 		Loan:       h.Loan,
 	})
 	pages, err := web.New(web.Services{
-		Site: s.Site, Sessions: sessions(pool, s), Now: s.Now, Log: s.Log, SignIns: s.SignIns,
+		Site: s.Site, Sessions: sessions(pool, s), Now: s.Now, Log: requests(s.Log), SignIns: s.SignIns,
 		People:     h.People,
 		Record:     h.Record,
 		Agenda:     h.Agenda,
@@ -189,7 +189,7 @@ func sessions(pool *pgxpool.Pool, s Settings) *scs.SessionManager {
 	m.HashTokenInStore = true
 	m.Lifetime = s.Sessions.Longest
 	m.ErrorFunc = func(w http.ResponseWriter, r *http.Request, err error) {
-		s.Log.ErrorContext(r.Context(), "read the session", "error", err)
+		requests(s.Log).ErrorContext(r.Context(), "read the session", "error", err)
 		w.Header().Set("Retry-After", "2")
 		http.Error(w, "The database does not answer at this moment. Nothing was changed; try again.", http.StatusServiceUnavailable)
 	}
