@@ -330,12 +330,19 @@ func TestFindingsBrokenOff(t *testing.T) {
 			ctx, cancel := context.WithCancel(t.Context())
 			defer cancel()
 			defer func() { _ = recover() }()
-			_, err := f.kept.Next(ctx, func(*finding.Recorded) ([]finding.Computed, []string) {
-				fall(cancel)
-				return nil, nil
-			}, "other", f.now, 100)
-			if err == nil {
-				t.Errorf("%s: no error", name)
+			// The database may hold the marks of what was broken off before for a moment yet, and others pass by.
+			for begun := false; !begun; {
+				_, err := f.kept.Next(ctx, func(*finding.Recorded) ([]finding.Computed, []string) {
+					begun = true
+					fall(cancel)
+					return nil, nil
+				}, "other", f.now, 100)
+				if begun && err == nil {
+					t.Errorf("%s: no error", name)
+				}
+				if !begun && err != nil {
+					t.Fatal(err)
+				}
 			}
 		}()
 		if n := f.count(`select count(*) from finding_due`); n != due {
@@ -345,7 +352,10 @@ func TestFindingsBrokenOff(t *testing.T) {
 			t.Errorf("%s: said to be computed", name)
 		}
 	}
-	if f.compute(); f.chloride(o) == nil {
+	for f.count(`select count(*) from finding_due`) > 0 {
+		f.compute()
+	}
+	if f.chloride(o) == nil {
 		t.Error("not done again")
 	}
 }
