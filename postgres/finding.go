@@ -2,6 +2,7 @@ package postgres
 
 import (
 	"context"
+	"maps"
 	"slices"
 	"strconv"
 	"strings"
@@ -298,19 +299,21 @@ func (s *Finding) Around(ctx context.Context, objectID domain.ID, limit int) ([]
 // Counts counts findings that hold, each severity as far as finding.CountMost and one more.
 func (s *Finding) Counts(ctx context.Context, f finding.Filter, today string) (finding.Counts, error) {
 	var counts finding.Counts
+	only := f.Severity
+	f.Severity = 0
+	where, args, err := s.filter(ctx, f, today)
+	if err != nil {
+		return counts, err
+	}
+	args["most"] = finding.CountMost + 1
 	batch := &pgx.Batch{}
 	for severity, n := range map[material.Severity]*int{material.ActNow: &counts.ActNow, material.ActNext: &counts.ActNext, material.Watch: &counts.Watch} {
-		if f.Severity != 0 && f.Severity != severity {
+		if only != 0 && only != severity {
 			continue
 		}
-		each := f
-		each.Severity = severity
-		where, args, err := s.filter(ctx, each, today)
-		if err != nil {
-			return counts, err
-		}
-		args["most"] = finding.CountMost + 1
-		batch.Queue(`select count(*) from (select from finding f where `+where+` limit @most) as counted`, args).QueryRow(func(row pgx.Row) error { return row.Scan(n) })
+		each := maps.Clone(args)
+		each["severity"] = severity
+		batch.Queue(`select count(*) from (select from finding f where `+where+` and f.severity = @severity limit @most) as counted`, each).QueryRow(func(row pgx.Row) error { return row.Scan(n) })
 	}
 	return counts, fault(s.db.q(ctx).SendBatch(ctx, batch).Close(), "count findings")
 }

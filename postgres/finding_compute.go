@@ -72,14 +72,11 @@ func newAir(members []finding.Member) *air {
 	return a
 }
 
-// crowded says whether so many share a space that what they do to one another is not computed.
-func (a *air) crowded(key spaceOf) bool { return len(a.objects[key]) > finding.NeighboursMost }
-
 // neighbours are those that share a space with an object and are looked at.
 func (a *air) neighbours(object domain.ID) map[domain.ID]bool {
 	all := map[domain.ID]bool{}
 	for _, key := range a.in[object] {
-		if a.crowded(key) {
+		if finding.Crowded(len(a.objects[key])) {
 			continue
 		}
 		for other := range a.objects[key] {

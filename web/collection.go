@@ -281,15 +281,8 @@ func filterLinks(c echo.Context, f collection.Filters) []filterGroup {
 		}
 		group := filterGroup{Name: g.name}
 		for _, v := range g.values {
-			query := c.QueryParams()
-			query.Del("cursor")
-			present := query.Get(g.parameter) == v || g.parameter == "sort" && query.Get("sort") == "" && v == collection.Sorts[0]
-			if present {
-				query.Del(g.parameter)
-			} else {
-				query.Set(g.parameter, v)
-			}
-			group.Links = append(group.Links, Link{Path: "/objects?" + query.Encode(), Words: g.words(v), Present: present})
+			present := c.QueryParam(g.parameter) == v || g.parameter == "sort" && c.QueryParam("sort") == "" && v == collection.Sorts[0]
+			group.Links = append(group.Links, filterLink(c, g.words(v), g.parameter, v, present))
 		}
 		groups = append(groups, group)
 	}

@@ -101,20 +101,10 @@ func (s *Server) enclosuresPage(c echo.Context) error {
 	if actor(c).May(enclosure.Keep) == nil {
 		p.AddPath = "/enclosures/new"
 	}
-	link := func(words, parameter, value string, present bool) {
-		query := c.QueryParams()
-		query.Del("cursor")
-		if present {
-			query.Del(parameter)
-		} else {
-			query.Set(parameter, value)
-		}
-		p.Links = append(p.Links, Link{Path: "/enclosures?" + query.Encode(), Words: words, Present: present})
-	}
 	for _, kind := range enclosure.Forms {
-		link(kind.Words(), "kind", string(kind), kind == f.Kind)
+		p.Links = append(p.Links, filterLink(c, kind.Words(), "kind", string(kind), kind == f.Kind))
 	}
-	link("closed ones too", "closed", "true", f.Closed)
+	p.Links = append(p.Links, filterLink(c, "closed ones too", "closed", "true", f.Closed))
 	for i := range all.Items {
 		p.Rows = append(p.Rows, s.enclosureRow(&all.Items[i]))
 	}
@@ -156,7 +146,6 @@ type levelRow struct {
 	How              string
 	Comparisons      []comparisonRow
 	Inputs           []inputRow
-	Formulas         []string
 	ComparisonsTitle string
 }
 
@@ -183,18 +172,16 @@ func verdictMark(v enclosure.Verdict) Mark {
 	return draftMark("no figure")
 }
 
-func figureText(f enclosure.Figure) string { return f.String() }
-
 // levelShown is a level in a cell: a figure, or in words why there is none.
 func levelShown(l *enclosure.Level) (level, ppb string) {
 	switch l.State {
 	case enclosure.Settled:
-		level = figureText(l.UGM3)
+		level = l.UGM3.String()
 		if l.PPB != nil {
-			ppb = figureText(l.PPB.PPB)
+			ppb = l.PPB.PPB.String()
 		}
 	case enclosure.Rising:
-		level = "rises by " + figureText(l.RiseUGM3H) + " in each hour"
+		level = "rises by " + l.RiseUGM3H.String() + " in each hour"
 	case enclosure.Still:
 		level = "stays as it is"
 	default:
@@ -210,7 +197,7 @@ func levelRowOf(j *enclosure.Judged, id string) levelRow {
 	for _, cmp := range j.Comparisons {
 		row := comparisonRow{Limit: cmp.Limit.Printed, What: cmp.Limit.Name(), Concerns: cmp.Limit.Concerns, Remark: cmp.Limit.Note, Source: cmp.Limit.Source}
 		if cmp.YearsTo != nil {
-			row.Remark = strings.TrimPrefix(row.Remark+"; reached in "+figureText(*cmp.YearsTo)+" years", "; ")
+			row.Remark = strings.TrimPrefix(row.Remark+"; reached in "+cmp.YearsTo.String()+" years", "; ")
 		}
 		switch cmp.Limit.Confidence {
 		case enclosure.Memory:
@@ -269,7 +256,7 @@ func (s *Server) spaceRows(e *enclosure.Enclosure, renewals []enclosure.Renewal)
 			rows[i].RH = quantityWords(enclosure.Humidities, sp.RHPct)
 		}
 		if r := renewals[i]; r.PerDay != nil {
-			rows[i].Exchange = figureText(*r.PerDay)
+			rows[i].Exchange = r.PerDay.String()
 		} else if len(r.Missing) > 0 {
 			rows[i].Exchange = "not known; missing: " + strings.Join(r.Missing, "; ")
 		}
@@ -422,11 +409,11 @@ func insideOf(f enclosure.Form) string {
 
 // yearsAsked reads ?years=.
 func yearsAsked(c echo.Context) (float64, error) {
-	text := strings.Replace(strings.TrimSpace(c.QueryParam("years")), ",", ".", 1)
-	if text == "" {
+	text := c.QueryParam("years")
+	if strings.TrimSpace(text) == "" {
 		return 0, nil
 	}
-	years, err := strconv.ParseFloat(text, 64)
+	years, err := typedNumber(text)
 	if err != nil || !(years > 0) {
 		return 0, domain.Invalid("/years", "range", "Give the years of exposure, more than 0 and at most 10 000.")
 	}

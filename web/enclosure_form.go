@@ -38,7 +38,7 @@ func (s *Server) figureRows() []figureRow {
 			r.Of += ", " + d.Gas.String()
 		}
 		if d.Quantity.Given() {
-			r.Figure = rangeWords(d.Quantity) + " " + d.Unit
+			r.Figure = d.Quantity.Range(d.Unit)
 		}
 		if d.Confidence == enclosure.Memory && d.Quantity.Basis == enclosure.Published {
 			r.Source += " (from memory)"
@@ -46,12 +46,6 @@ func (s *Server) figureRows() []figureRow {
 		rows = append(rows, r)
 	}
 	return rows
-}
-
-// rangeWords is a value with its range, and not how it is known.
-func rangeWords(q enclosure.Quantity) string {
-	text, _, _ := strings.Cut(q.String(), ", "+string(q.Basis))
-	return text
 }
 
 func gasOptions(chosen enclosure.Gas, first string) []Option {

@@ -253,12 +253,10 @@ func (w fullForm) fields() []Field {
 		all = append(all, w.space(i))
 	}
 	all = append(all, Field{Kind: "more", Name: "spaces", Label: "More spaces"})
-	all = append(all, Field{Kind: "more", Name: "rooms", Label: "More rooms"})
-	rooms := make([]Field, 0, 2)
 	for i := range w.rows("rooms", len(f.Network.Rooms), 1) {
-		rooms = append(rooms, w.room(i))
+		all = append(all, w.room(i))
 	}
-	all = append(all[:len(all)-1], append(rooms, all[len(all)-1])...)
+	all = append(all, Field{Kind: "more", Name: "rooms", Label: "More rooms"})
 	for i := range w.rows("paths", len(f.Network.Exchanges), 1) {
 		all = append(all, w.path(i))
 	}

@@ -24,18 +24,13 @@ type tracerRow struct {
 func (s *Server) tracerRows(all []enclosure.Tracer) []tracerRow {
 	rows := make([]tracerRow, len(all))
 	for i, t := range all {
-		day, err := time.Parse(time.DateOnly, t.MeasuredOn)
-		when := t.MeasuredOn
-		if err == nil {
-			when = day.Format("2 January 2006")
-		}
 		fit := t.Result.Ordinary
 		if t.Result.Preferred == "weighted" {
 			fit = t.Result.WeightedFit
 		}
 		q := t.Result.Rate.PerDay
 		least, greatest := q.Ends()
-		rows[i] = tracerRow{When: when, Path: t.Exchange, Tracer: t.Decay.Tracer.String(), By: t.RecordedBy.Name + ", " + s.day(t.RecordedAt), Note: t.Note,
+		rows[i] = tracerRow{When: dayWords(t.MeasuredOn), Path: t.Exchange, Tracer: t.Decay.Tracer.String(), By: t.RecordedBy.Name + ", " + s.day(t.RecordedAt), Note: t.Note,
 			PerDay: enclosure.Number(q.Value), Range: enclosure.Number(least) + " to " + enclosure.Number(greatest),
 			Fit: fmt.Sprintf("%s fit of %s; R² %s", t.Result.Preferred, count(len(t.Result.Used), "reading"), number(fit.RSquared, 4)), Why: t.Result.Why, Warnings: t.Result.Warnings}
 		why := map[enclosure.Reading]string{}
@@ -121,7 +116,7 @@ func (r *entry) plain(pointer, text string) float64 {
 	if strings.TrimSpace(text) == "" {
 		return 0
 	}
-	v, err := strconv.ParseFloat(strings.Replace(strings.TrimSpace(text), ",", ".", 1), 64)
+	v, err := typedNumber(text)
 	if err != nil {
 		r.fault(pointer, "number", "Give a number.")
 	}
@@ -140,7 +135,7 @@ func readingOf(line string) (enclosure.Reading, bool) {
 	var v [2]float64
 	for i, p := range parts {
 		var err error
-		if v[i], err = strconv.ParseFloat(strings.Replace(strings.TrimSuffix(p, ","), ",", ".", 1), 64); err != nil {
+		if v[i], err = typedNumber(strings.TrimSuffix(p, ",")); err != nil {
 			return enclosure.Reading{}, false
 		}
 	}

@@ -215,11 +215,10 @@ func (q Asked) question(r *entry, n *enclosure.Network) enclosure.Question {
 		pointer, text string
 		into          *float64
 	}{{"/hours", q.Hours, &question.Hours}, {"/years", q.Years, &question.Years}} {
-		text := strings.Replace(strings.TrimSpace(f.text), ",", ".", 1)
-		if text == "" {
+		if strings.TrimSpace(f.text) == "" {
 			continue
 		}
-		v, err := strconv.ParseFloat(text, 64)
+		v, err := typedNumber(f.text)
 		if err != nil || !(v >= 0) {
 			r.fault(f.pointer, "number", "Give a number.")
 			continue
@@ -252,6 +251,16 @@ type differenceRow struct {
 	Said, Words           string
 	AfterInputs           []inputRow
 	How                   string
+}
+
+func differenceRowOf(d *enclosure.Difference) differenceRow {
+	row := differenceRow{Space: d.Space, Gas: d.Gas.String(), How: d.After.How}
+	row.Before, _ = levelShown(&d.Before)
+	row.After, _ = levelShown(&d.After)
+	if d.Factor > 0 {
+		row.Factor = enclosure.Number(100*d.Factor) + " %"
+	}
+	return row
 }
 
 func (s *Server) whatIfData(c echo.Context, e *enclosure.Enclosure) (*whatIfPage, error) {
@@ -314,7 +323,7 @@ func (s *Server) askInto(c echo.Context, p *whatIfPage, e *enclosure.Enclosure, 
 	if err := r.ready(); err != nil {
 		return err
 	}
-	a, err := s.Enclosure.Ask(c.Request().Context(), actor(c), e.ID, question)
+	a, err := e.Network.Ask(question)
 	if err != nil {
 		return r.back(err)
 	}
@@ -322,12 +331,8 @@ func (s *Server) askInto(c echo.Context, p *whatIfPage, e *enclosure.Enclosure, 
 	seen := map[string]bool{}
 	for i := range a.Differences {
 		d := &a.Differences[i]
-		row := differenceRow{Space: d.Space, Gas: d.Gas.String(), BeforeMark: verdictMark(d.Before.Verdict), AfterMark: verdictMark(d.After.Verdict), Said: d.After.Said, Words: d.Words, How: d.After.How}
-		row.Before, _ = levelShown(&d.Before.Level)
-		row.After, _ = levelShown(&d.After.Level)
-		if d.Factor > 0 {
-			row.Factor = enclosure.Number(100*d.Factor) + " %"
-		}
+		row := differenceRowOf(&enclosure.Difference{Space: d.Space, Gas: d.Gas, Before: d.Before.Level, After: d.After.Level, Factor: d.Factor})
+		row.BeforeMark, row.AfterMark, row.Said, row.Words = verdictMark(d.Before.Verdict), verdictMark(d.After.Verdict), d.After.Said, d.Words
 		row.AfterInputs = levelRowOf(&d.After, "").Inputs
 		for _, w := range d.After.Words {
 			if !seen[w] {
@@ -487,14 +492,7 @@ func (s *Server) recommendationData(c echo.Context) (*recommendationPageData, er
 	p := &recommendationPageData{Heading: "Recommendation for " + r.ObjectNumber, Row: s.recommendationRow(r), Text: paragraphs(r.Text)}
 	p.Title, p.Here = p.Heading, "/enclosures"
 	for i := range r.Differences {
-		d := &r.Differences[i]
-		row := differenceRow{Space: d.Space, Gas: d.Gas.String(), How: d.After.How}
-		row.Before, _ = levelShown(&d.Before)
-		row.After, _ = levelShown(&d.After)
-		if d.Factor > 0 {
-			row.Factor = enclosure.Number(100*d.Factor) + " %"
-		}
-		p.Rows = append(p.Rows, row)
+		p.Rows = append(p.Rows, differenceRowOf(&r.Differences[i]))
 	}
 	if r.End == nil && actor(c).May(enclosure.Recommend) == nil {
 		p.EndForm = (&Form{Part: "end", Action: p.Row.Path + "/end", Submit: "Say how it ended", Fields: []Field{

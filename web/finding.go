@@ -7,7 +7,6 @@ import (
 	"slices"
 	"strings"
 	"sync"
-	"time"
 
 	"github.com/labstack/echo/v4"
 
@@ -83,15 +82,6 @@ func (s *Server) findingView(c echo.Context, f *finding.Finding) findingView {
 		v.AcceptPath, v.AcceptName = v.Path+"#accept", "Accept it: "+beginning(f.Says)
 	}
 	return v
-}
-
-// dayWords is a day as people write it: "6 February 2026".
-func dayWords(day string) string {
-	at, err := time.Parse(time.DateOnly, day)
-	if err != nil {
-		return day
-	}
-	return at.Format("2 January 2006")
 }
 
 // findingGroup is all that one part does to another, or to itself, or to people.

@@ -9,6 +9,15 @@ import (
 // day shows a date in the site's zone: "6 February 2026".
 func (s *Server) day(t time.Time) string { return t.In(s.Site.Zone).Format("2 January 2006") }
 
+// dayWords is a day as people write it: "6 February 2026".
+func dayWords(day string) string {
+	at, err := time.Parse(time.DateOnly, day)
+	if err != nil {
+		return day
+	}
+	return at.Format("2 January 2006")
+}
+
 // moment shows a date and time in the site's zone: "6 February 2026, 16:05".
 func (s *Server) moment(t time.Time) string { return t.In(s.Site.Zone).Format("2 January 2006, 15:04") }
 
@@ -58,4 +67,9 @@ func capital(text string) string {
 	}
 	r := []rune(text)
 	return strings.ToUpper(string(r[:1])) + string(r[1:])
+}
+
+// typedNumber reads a number as people type it, with a comma too.
+func typedNumber(text string) (float64, error) {
+	return strconv.ParseFloat(strings.Replace(strings.TrimSpace(text), ",", ".", 1), 64)
 }

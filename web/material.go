@@ -53,20 +53,10 @@ func (s *Server) materialsData(c echo.Context) (*materialsPage, error) {
 		}
 		p.Rows = append(p.Rows, row)
 	}
-	link := func(words, parameter, value string, present bool) {
-		query := c.QueryParams()
-		query.Del("cursor")
-		if present {
-			query.Del(parameter)
-		} else {
-			query.Set(parameter, value)
-		}
-		p.Links = append(p.Links, Link{Path: "/materials?" + query.Encode(), Words: words, Present: present})
-	}
 	for _, category := range material.Categories {
-		link(string(category), "category", string(category), category == f.Category)
+		p.Links = append(p.Links, filterLink(c, string(category), "category", string(category), category == f.Category))
 	}
-	link("our own", "site", "true", f.Site)
+	p.Links = append(p.Links, filterLink(c, "our own", "site", "true", f.Site))
 	if actor(c).May(material.Keep) == nil {
 		p.AddForm = s.materialForm().ready(c)
 	}

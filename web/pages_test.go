@@ -1,11 +1,18 @@
 package web
 
 import (
+	"fmt"
+	"net/http"
+	"net/http/httptest"
 	"path"
+	"slices"
 	"strings"
 	"testing"
 
 	"github.com/jba/templatecheck"
+	"github.com/labstack/echo/v4"
+
+	"farthingale/domain/collection"
 )
 
 // pages names for every template the struct that it shows. A template without one fails.
@@ -127,5 +134,28 @@ func TestTemplatesFitTheirPages(t *testing.T) {
 		if templates[name] == nil {
 			t.Errorf("%s: there is no such template", name)
 		}
+	}
+}
+
+// TestFilterLinks: each link that narrows a list changes one thing; the others it leaves as they are.
+func TestFilterLinks(t *testing.T) {
+	t.Parallel()
+	c := echo.New().NewContext(httptest.NewRequest(http.MethodGet, "/objects?kind=k&q=dress&cursor=x", nil), httptest.NewRecorder())
+	var got []string
+	for _, g := range filterLinks(c, collection.Filters{Departments: []string{"A", "B"}, Kinds: []string{"k", "l"}}) {
+		if g.Name == "Department" || g.Name == "Kind" {
+			for _, l := range g.Links {
+				got = append(got, fmt.Sprint(l.Path, " ", l.Present))
+			}
+		}
+	}
+	if want := []string{"/objects?department=A&kind=k&q=dress false", "/objects?department=B&kind=k&q=dress false", "/objects?q=dress true", "/objects?kind=l&q=dress false"}; !slices.Equal(got, want) {
+		t.Errorf("links %q, want %q", got, want)
+	}
+	if got := more(c, "next"); got != "/objects?cursor=next&kind=k&q=dress" {
+		t.Errorf("the next page is %s", got)
+	}
+	if got := filterLink(c, "newest", "sort", "newest", false).Path; got != "/objects?kind=k&q=dress&sort=newest" {
+		t.Errorf("after the next page, a link is %s", got)
 	}
 }

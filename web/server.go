@@ -415,12 +415,45 @@ func page(c echo.Context) domain.PageQuery {
 	return domain.PageQuery{Cursor: c.QueryParam("cursor")}
 }
 
+// filterLink narrows the list of this page and keeps what else narrows it. The one that is present, and that
+// of no value, lead to the list without it.
+func filterLink(c echo.Context, words, name, value string, present bool) Link {
+	query := c.Request().URL.Query()
+	query.Del("cursor")
+	if present || value == "" {
+		query.Del(name)
+	} else {
+		query.Set(name, value)
+	}
+	path := c.Request().URL.Path
+	if len(query) > 0 {
+		path += "?" + query.Encode()
+	}
+	return Link{Path: path, Words: words, Present: present}
+}
+
+// wordLinks are links that narrow by one word of the address each; all, when not empty, is the link that
+// takes it away.
+func wordLinks(c echo.Context, name, all string, values []Link) []Link {
+	var links []Link
+	chosen := c.QueryParam(name)
+	if all != "" {
+		links = append(links, filterLink(c, all, name, "", chosen == ""))
+	}
+	for _, v := range values {
+		l := filterLink(c, v.Words, name, v.Path, all == "" && v.Path == chosen) // a second click takes it away again
+		l.Present = v.Path == chosen
+		links = append(links, l)
+	}
+	return links
+}
+
 // more is the address of the next page of a list, or "".
 func more(c echo.Context, next string) string {
 	if next == "" {
 		return ""
 	}
-	q := c.QueryParams()
+	q := c.Request().URL.Query() // the context's own are shared by the whole page
 	q.Set("cursor", next)
 	return c.Request().URL.Path + "?" + q.Encode()
 }

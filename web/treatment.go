@@ -206,41 +206,6 @@ func stateLinks() []Link {
 	return links
 }
 
-// wordLinks makes links that set one word of the address and keep the others; all, when not empty,
-// is the link that takes it away.
-func wordLinks(c echo.Context, name, all string, values []Link) []Link {
-	var links []Link
-	chosen := c.QueryParam(name)
-	link := func(value, words string) Link {
-		q := url.Values{}
-		for key, v := range c.QueryParams() {
-			if key != "cursor" && key != name {
-				q[key] = v
-			}
-		}
-		if value != "" {
-			q.Set(name, value)
-		}
-		path := c.Request().URL.Path
-		if len(q) > 0 {
-			path += "?" + q.Encode()
-		}
-		return Link{Path: path, Words: words, Present: value == chosen}
-	}
-	if all != "" {
-		links = append(links, link("", all))
-	}
-	for _, v := range values {
-		l := link(v.Path, v.Words)
-		if all == "" && l.Present { // a second click takes it away again
-			l = link("", v.Words)
-			l.Present = true
-		}
-		links = append(links, l)
-	}
-	return links
-}
-
 func (s *Server) treatmentRow(l treatment.Line) treatmentRow {
 	row := treatmentRow{Path: treatmentPath(l.ID), Called: l.ObjectNumber + ", treatment " + strconv.Itoa(l.Number), Title: l.Title, InCharge: l.InCharge.Name,
 		Changed: s.day(l.ChangedAt), Mark: treatmentMark(l.State, l.Standing)}

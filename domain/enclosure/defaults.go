@@ -107,9 +107,5 @@ func (d Default) Words() string {
 	if !d.Quantity.Given() {
 		return s + ", no figure in print"
 	}
-	figure := Number(d.Quantity.Value)
-	if least, greatest := d.Quantity.Ends(); least < greatest {
-		figure += " (" + Number(least) + " to " + Number(greatest) + ")"
-	}
-	return s + ", " + figure + " " + d.Unit
+	return s + ", " + d.Quantity.Range(d.Unit)
 }

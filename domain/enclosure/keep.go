@@ -2,6 +2,7 @@ package enclosure
 
 import (
 	"slices"
+	"strconv"
 	"strings"
 	"time"
 
@@ -258,7 +259,7 @@ func placed(f Facts) (members []Member, faults []domain.Field) {
 		if p.ComponentID != nil {
 			k.component = *p.ComponentID
 		}
-		at := "/members/" + itoa(i)
+		at := "/members/" + strconv.Itoa(i)
 		switch {
 		case !spaces[p.Space]:
 			faults = append(faults, domain.Field{Pointer: at + "/space", Rule: "known", Message: "There is no space \"" + p.Space + "\" in this enclosure."})

@@ -7,6 +7,7 @@ import (
 	"math"
 	"slices"
 	"strconv"
+	"sync"
 
 	"farthingale/domain"
 )
@@ -55,9 +56,11 @@ type Limit struct {
 //go:embed limits.csv
 var limitsCSV []byte
 
-// Limits is the published list in its own order. An error means that the list in the program is
-// damaged; it names the row.
-func Limits() ([]Limit, error) {
+// Limits is the published list in its own order, read once; nobody may change it. An error means that the
+// list in the program is damaged; it names the row.
+func Limits() ([]Limit, error) { return readLimits() }
+
+var readLimits = sync.OnceValues(func() ([]Limit, error) {
 	rows, err := domain.Table(limitsCSV, "gas", "kind", "years", "concerns", "printed", "greatest", "unit", "temp_c", "note", "source", "confidence")
 	if err != nil {
 		return nil, fmt.Errorf("read the list of limits: %w", err)
@@ -71,7 +74,7 @@ func Limits() ([]Limit, error) {
 		limits = append(limits, l)
 	}
 	return limits, nil
-}
+})
 
 func limitOf(row map[string]string) (Limit, error) {
 	l := Limit{Gas: Gas(row["gas"]), Kind: Kind(row["kind"]), Concerns: row["concerns"], Note: row["note"], Source: row["source"], Confidence: Confidence(row["confidence"])}

@@ -8,8 +8,6 @@ import (
 	"farthingale/domain"
 )
 
-func itoa(i int) string { return strconv.Itoa(i) }
-
 // Question asks what changes of an enclosure would do. Nothing is kept.
 type Question struct {
 	Changes []Change `json:"changes" validate:"required,min=1,max=40,dive"`
@@ -167,7 +165,7 @@ func (n Network) tryChanges(changes []Change) error {
 		fields := make([]domain.Field, len(known.Fields))
 		for k, f := range known.Fields {
 			if !strings.HasPrefix(f.Pointer, "/changes/") {
-				f.Pointer = "/changes/" + itoa(i) + changes[i].member(f.Pointer)
+				f.Pointer = "/changes/" + strconv.Itoa(i) + changes[i].member(f.Pointer)
 			}
 			fields[k] = f
 		}

@@ -82,6 +82,9 @@ type Recorded struct {
 // NeighboursMost is how many objects may share a space so that what they do to one another is computed.
 const NeighboursMost = 60
 
+// Crowded says whether so many objects share a space that what they do to one another is not computed.
+func Crowded(objects int) bool { return objects > NeighboursMost }
+
 // library is what is known of materials.
 type library struct {
 	rules      []material.Interaction
@@ -215,7 +218,7 @@ func (a *assembly) spaces() {
 			}
 			part, whole = part || m.ComponentID != nil, whole || m.ComponentID == nil
 		}
-		if len(others) >= NeighboursMost {
+		if Crowded(len(others) + 1) {
 			s.Parts = own
 			a.notes = append(a.notes, fmt.Sprintf("The air of %s is shared by %d objects or more. What they do to one another is not computed.", s.Name, NeighboursMost+1))
 		}
