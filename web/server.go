@@ -328,6 +328,8 @@ type Frame struct {
 	Flash  string // what the act before did
 	Menu   []Link
 	Build  string
+
+	Scripts []string // modules of static/ that help hands and eyes on this page, which works without them
 }
 
 // Link is a link with its words.
