@@ -22,6 +22,8 @@ func (s *Server) photoRoutes(g *echo.Group) {
 	s.route(g, http.MethodPost, "/objects/:id/photos", photo.Keep, s.addPhotos)
 	s.route(g, http.MethodGet, "/photos/:id", photo.Look, s.photo)
 	s.route(g, http.MethodPut, "/photos/:id", photo.Keep, s.describePhoto)
+	s.route(g, http.MethodPost, "/photos/:id/alignments", photo.Keep, s.align)
+	s.route(g, http.MethodGet, "/photos/:id/alignments/:after_id", photo.Look, s.alignment)
 	for _, size := range []photo.Size{photo.OriginalSize, photo.ScreenSize, photo.ThumbnailSize} {
 		s.route(g, http.MethodGet, "/photos/:id/"+string(size), photo.Look, func(c echo.Context) error { return s.picture(c, size) })
 	}

@@ -167,7 +167,7 @@ var said = words(
 	handlingWords,
 	movementWords,
 	fileWords,
-	photoWords,
+	photoWords, alignmentWords,
 	agendaWords,
 	loanWords,
 	treatmentWords,

@@ -27,6 +27,7 @@ const DeriveTask = "photo.derive"
 
 // Store keeps photographs.
 type Store interface {
+	Alignments
 	// Belong checks that the object exists (else KindNotFound) and that the components are its own
 	// (else KindInvalid, each fault pointing into /components).
 	Belong(ctx context.Context, objectID domain.ID, components []domain.ID) error
