@@ -73,6 +73,7 @@ var pages = map[string]framed{
 
 	"photo/photo":  &photoPage{},
 	"photo/photos": &photosPage{},
+	"photo/over":   &overPage{},
 
 	"record/record": &recordPage{},
 

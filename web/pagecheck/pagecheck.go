@@ -253,8 +253,12 @@ func (p *page) control(n *html.Node) {
 	if n.Data == "input" && kind == "hidden" {
 		return
 	}
-	if n.Data == "input" && slices.Contains([]string{"submit", "button", "reset", "image"}, kind) {
+	if n.Data == "input" && slices.Contains([]string{"submit", "button", "reset"}, kind) {
 		p.fault("an <input type=%s> should be a <button>", kind)
+		return
+	}
+	// A picture to point at, which says where it was touched: no <button> does that.
+	if n.Data == "input" && kind == "image" && attr(n, "alt") != "" {
 		return
 	}
 	if p.labelled[attr(n, "id")] || attr(n, "aria-label") != "" || attr(n, "aria-labelledby") != "" {
@@ -275,7 +279,7 @@ func (p *page) form(n *html.Node) {
 			continue
 		}
 		token = token || d.Data == "input" && attr(d, "name") == "csrf" && attr(d, "value") != ""
-		button = button || d.Data == "button" && attr(d, "type") != "button"
+		button = button || d.Data == "button" && attr(d, "type") != "button" || d.Data == "input" && attr(d, "type") == "image"
 	}
 	id := attr(n, "id")
 	for _, other := range p.elements {

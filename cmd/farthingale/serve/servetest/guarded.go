@@ -97,7 +97,7 @@ func HeaderFaults(r *http.Request, status int, h http.Header, tls bool) (faults 
 		fault("Cache-Control is %q", kept)
 	}
 	bodiless := r.Method == http.MethodHead || status == http.StatusNoContent || status >= 300 && status < 400
-	if !bodiless && !file && !slices.Contains(contentTypes, kind) && (!static || kind != "image/svg+xml") {
+	if !bodiless && !file && !slices.Contains(contentTypes, kind) && (!static || kind != "image/svg+xml" && kind != "text/javascript; charset=utf-8") {
 		fault("Content-Type is %q", kind)
 	}
 	if to := h.Get("Location"); to != "" && (!strings.HasPrefix(to, "/") || strings.HasPrefix(to, "//") || strings.ContainsAny(to, "\\\r\n\t")) {

@@ -11,7 +11,7 @@ import (
 // with its files.
 func photoSamples(h *House, g *Ground) []Sample {
 	ines, reader := g.People[domain.Conservator], g.People[domain.Reader]
-	var last domain.ID
+	var first, last domain.ID
 	for shade := range uint8(3) {
 		d := photo.Description{Components: []domain.ID{g.Parts["1a"]}, View: "detail", Light: "raking", Stage: "condition", ScalePresent: true, Caption: "Cuff ring with white corrosion"}
 		p, err := h.Photo.Upload(h.t.Context(), ines.Actor, g.Object.ID, d, "cuff.jpg", bytes.NewReader(JPEG(40*shade)))
@@ -21,14 +21,19 @@ func photoSamples(h *House, g *Ground) []Sample {
 		if err := h.Photo.Derive(h.t.Context(), p.ID); err != nil {
 			h.t.Fatal(err)
 		}
-		last = p.ID
+		if last = p.ID; shade == 0 {
+			first = last
+		}
 	}
+	over := "/photos/" + first.String() + "/over/" + last.String()
 	at := "/photos/" + last.String()
 	return []Sample{
 		{Route: "GET /objects/:number/photos", Path: "/objects/1968.14.2/photos", As: ines},
 		{Route: "GET /objects/:number/photos", Path: "/objects/1968.14.2/photos?light=uv", As: reader},
 		{Route: "GET /photos/:id", Path: at, As: ines},
 		{Route: "GET /photos/:id", Path: at, As: reader},
+		{Route: "GET /photos/:id/over/:after", Path: over, As: ines},
+		{Route: "GET /photos/:id/over/:after", Path: over + "?tie=2,2,2,2&tie=30,2,30,2&before=9,12", As: reader},
 		{Route: "GET /files/photos/:id/thumbnail", Path: "/files" + at + "/thumbnail", As: reader, File: true},
 		{Route: "GET /files/photos/:id/screen", Path: "/files" + at + "/screen", As: reader, File: true},
 		{Route: "GET /files/photos/:id/original", Path: "/files" + at + "/original", As: ines, File: true},
