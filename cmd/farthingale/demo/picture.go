@@ -28,6 +28,74 @@ type picture struct {
 	taken  time.Time // by the camera's clock
 	damage float64   // 0 (none) to 1, how far the damage has grown
 	raking bool      // light from the side: creases and cracks stand out
+
+	near        *window // what a detail shows; nil: the whole thing
+	turnDegrees float64 // how the thing lies turned under the camera, clockwise; the scale beside it does not
+	shift       point   // how far it lies from the middle, in millimetres
+}
+
+// window is the part of a thing that a detail shows.
+type window struct {
+	at       point
+	mmAcross float64
+}
+
+// mmAcross is the width of what the picture shows, in millimetres.
+func (p picture) mmAcross() float64 {
+	if p.near != nil {
+		return p.near.mmAcross
+	}
+	return p.drawn.mmAcross
+}
+
+// place gives where a point of the thing lies in the picture, in pixels.
+func (p picture) place(q point) (x, y float64) {
+	pxPerMM := pictureWidth / p.mmAcross()
+	if p.near != nil {
+		q = point{q.x - p.near.at.x, q.y - p.near.at.y}
+	}
+	sin, cos := math.Sincos(p.turnDegrees * math.Pi / 180)
+	q = point{q.x*cos - q.y*sin + p.shift.x, q.x*sin + q.y*cos + p.shift.y}
+	return pictureWidth/2 + q.x*pxPerMM, pictureHeight/2 - 60 + q.y*pxPerMM
+}
+
+// patch is the outline of a patch of damage in the picture, in pixels, and its true area in square
+// millimetres.
+func (p picture) patch(n int) (outline [][2]float64, areaMM2 float64) {
+	s := p.drawn.marks[n]
+	line := disc(s.at, s.radiusMM*math.Sqrt(p.damage))
+	for i, q := range line {
+		x, y := p.place(q)
+		outline = append(outline, [2]float64{x, y})
+		r := line[(i+1)%len(line)]
+		areaMM2 += (q.x*r.y - r.x*q.y) / 2
+	}
+	return outline, math.Abs(areaMM2)
+}
+
+// bar is the scale in the picture: its two ends in pixels and its length in millimetres.
+func (p picture) bar() (from, to [2]float64, lengthMM float64) {
+	pxPerMM := pictureWidth / p.mmAcross()
+	lengthMM = scaleMM(pxPerMM)
+	return [2]float64{scaleLeft, scaleMiddle}, [2]float64{scaleLeft + lengthMM*pxPerMM, scaleMiddle}, lengthMM
+}
+
+// The scale begins here, in pixels.
+const (
+	scaleLeft   = 420
+	scaleMiddle = pictureHeight - 120 + 47
+)
+
+// scaleMM is the length of the scale that fits into a picture.
+func scaleMM(pxPerMM float64) float64 {
+	switch {
+	case 100*pxPerMM <= 700:
+		return 100
+	case 20*pxPerMM <= 700:
+		return 20
+	default:
+		return 5
+	}
 }
 
 // thing is something that can be drawn.
@@ -63,10 +131,7 @@ const (
 func (p picture) jpeg() ([]byte, error) {
 	img := image.NewRGBA(image.Rect(0, 0, pictureWidth, pictureHeight))
 	ground(img)
-	pxPerMM := pictureWidth / p.drawn.mmAcross
-	to := func(q point) (float64, float64) {
-		return pictureWidth/2 + q.x*pxPerMM, pictureHeight/2 - 60 + q.y*pxPerMM
-	}
+	pxPerMM, to := pictureWidth/p.mmAcross(), p.place
 	for _, s := range p.drawn.shape {
 		fill(img, outline(s), to, s.colour)
 		shade(img, outline(s), to, p.raking)
@@ -137,25 +202,58 @@ func fill(img *image.RGBA, line []point, to func(point) (float64, float64), c co
 	r.Draw(img, at, image.NewUniform(c), image.Point{})
 }
 
-// raster holds the area within a line; at is the part of the picture that it covers.
+// raster holds the area within a line, as far as it lies in the picture; at is the part of the picture that it
+// covers, which may be empty.
 func raster(line []point, to func(point) (float64, float64)) (r *vector.Rasterizer, at image.Rectangle) {
-	left, right, top, bottom := math.Inf(1), math.Inf(-1), math.Inf(1), math.Inf(-1)
+	var seen []point
 	for _, q := range line {
 		x, y := to(q)
-		left, right, top, bottom = math.Min(left, x), math.Max(right, x), math.Min(top, y), math.Max(bottom, y)
+		seen = append(seen, point{x, y})
 	}
-	at = image.Rect(int(math.Floor(left)), int(math.Floor(top)), int(math.Ceil(right))+1, int(math.Ceil(bottom))+1)
+	seen = clipped(seen)
+	left, right, top, bottom := math.Inf(1), math.Inf(-1), math.Inf(1), math.Inf(-1)
+	for _, q := range seen {
+		left, right, top, bottom = math.Min(left, q.x), math.Max(right, q.x), math.Min(top, q.y), math.Max(bottom, q.y)
+	}
+	if len(seen) < 3 {
+		return vector.NewRasterizer(0, 0), image.Rectangle{}
+	}
+	at = image.Rect(int(math.Floor(left)), int(math.Floor(top)), int(math.Ceil(right))+1, int(math.Ceil(bottom))+1).Intersect(image.Rect(0, 0, pictureWidth, pictureHeight))
 	r = vector.NewRasterizer(at.Dx(), at.Dy())
-	for i, q := range line {
-		x, y := to(q)
+	for i, q := range seen {
+		x, y := float32(q.x)-float32(at.Min.X), float32(q.y)-float32(at.Min.Y)
 		if i == 0 {
-			r.MoveTo(float32(x)-float32(at.Min.X), float32(y)-float32(at.Min.Y))
+			r.MoveTo(x, y)
 		} else {
-			r.LineTo(float32(x)-float32(at.Min.X), float32(y)-float32(at.Min.Y))
+			r.LineTo(x, y)
 		}
 	}
 	r.ClosePath()
 	return r, at
+}
+
+// clipped is the part of an area that lies in the picture.
+//
+// source: Sutherland and Hodgman 1974, Reentrant polygon clipping, Communications of the ACM 17(1)
+func clipped(line []point) []point {
+	for _, side := range []func(point) float64{
+		func(q point) float64 { return q.x }, func(q point) float64 { return pictureWidth - q.x },
+		func(q point) float64 { return q.y }, func(q point) float64 { return pictureHeight - q.y },
+	} {
+		var kept []point
+		for i, q := range line {
+			before := line[(i+len(line)-1)%len(line)]
+			a, b := side(before), side(q)
+			if a >= 0 != (b >= 0) {
+				kept = append(kept, point{before.x + (q.x-before.x)*a/(a-b), before.y + (q.y-before.y)*a/(a-b)})
+			}
+			if b >= 0 {
+				kept = append(kept, q)
+			}
+		}
+		line = kept
+	}
+	return line
 }
 
 // shade darkens the right edge of an area a little, so that it looks round; raking light does more.
@@ -207,12 +305,10 @@ var inks = []color.RGBA{{245, 245, 240, 255}, {160, 160, 158, 255}, {40, 40, 42,
 func furniture(img *image.RGBA, number string, pxPerMM float64) error {
 	top := pictureHeight - 120
 	draw.Draw(img, image.Rect(0, top, pictureWidth, pictureHeight), image.NewUniform(color.RGBA{238, 238, 234, 255}), image.Point{}, draw.Src)
-	unit, words := 100.0, "100 mm"
-	if 100*pxPerMM > 700 {
-		unit, words = 20, "20 mm"
-	}
+	unit := scaleMM(pxPerMM)
+	words := fmt.Sprintf("%.0f mm", unit)
 	black, white := image.NewUniform(color.RGBA{20, 20, 22, 255}), image.NewUniform(color.White)
-	x0 := 420
+	x0 := scaleLeft
 	draw.Draw(img, image.Rect(x0-2, top+34, x0+int(unit*pxPerMM)+2, top+60), black, image.Point{}, draw.Src)
 	for i := range 10 {
 		a, b := x0+int(float64(i)*unit/10*pxPerMM), x0+int(float64(i+1)*unit/10*pxPerMM)
