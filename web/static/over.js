@@ -16,8 +16,9 @@ function over(figure, later) {
   tools.setAttribute("role", "group");
   tools.setAttribute("aria-label", "Earlier and later picture");
 
-  const ways = button("Over each other", false);
-  const blink = button("Blink", false);
+  const ways = button("Side by side");
+  const blink = button("Blink");
+  blink.setAttribute("aria-pressed", "false");
   const label = document.createElement("label");
   label.textContent = "Earlier | later ";
   const slider = document.createElement("input");
@@ -39,13 +40,13 @@ function over(figure, later) {
   };
   const set = (on) => {
     stop();
-    ways.setAttribute("aria-pressed", String(on));
+    ways.textContent = on ? "Side by side" : "Over each other";
     figure.classList.toggle("laid", on);
     label.hidden = blink.hidden = !on;
     later.style.clipPath = "";
     if (on) cut();
   };
-  ways.addEventListener("click", () => set(ways.getAttribute("aria-pressed") !== "true"));
+  ways.addEventListener("click", () => set(!figure.classList.contains("laid")));
   slider.addEventListener("input", () => { stop(); cut(); });
   blink.addEventListener("click", () => {
     if (beat) { stop(); cut(); return; }
@@ -59,11 +60,10 @@ function over(figure, later) {
   set(true);
 }
 
-function button(words, pressed) {
+function button(words) {
   const b = document.createElement("button");
   b.type = "button";
   b.className = "small";
   b.textContent = words;
-  b.setAttribute("aria-pressed", String(pressed));
   return b;
 }
