@@ -174,6 +174,7 @@ var said = words(
 	enclosureWords,
 	findingWords,
 	materialTestWords,
+	examinationWords,
 )
 
 // words joins the areas' sentences.

@@ -176,8 +176,13 @@ func (s *Enclosures) addTracer(ctx context.Context, tx pgx.Tx, t *enclosure.Trac
 
 // Hidden reads whether a place is sensitive.
 func (s *Enclosures) Hidden(ctx context.Context, placeID domain.ID) (bool, error) {
+	return placeHidden(ctx, s.db, placeID)
+}
+
+// placeHidden reads whether a place is sensitive (P3).
+func placeHidden(ctx context.Context, db *DB, placeID domain.ID) (bool, error) {
 	var hidden bool
-	err := s.db.q(ctx).QueryRow(ctx, `select f.sensitive from place p cross join lateral place_facts(p.id) f where p.id = $1`, placeID).Scan(&hidden)
+	err := db.q(ctx).QueryRow(ctx, `select f.sensitive from place p cross join lateral place_facts(p.id) f where p.id = $1`, placeID).Scan(&hidden)
 	return hidden, fault(err, "read place %s", placeID)
 }
 

@@ -43,12 +43,15 @@ type Status struct {
 }
 
 // MigrateUp brings the tables up to date: our steps, then those of the job queue, then the
-// rights of AppRole, then the library of materials. It waits while another copy does the same.
+// rights of AppRole, then the library of materials and the words for damage. It waits while another copy does the same.
 func MigrateUp(ctx context.Context, ownerURL string, log *slog.Logger) error {
 	if err := newMigration(ownerURL, migrations.Files, log).up(ctx); err != nil {
 		return err
 	}
-	return loadLibrary(ctx, ownerURL)
+	if err := loadLibrary(ctx, ownerURL); err != nil {
+		return err
+	}
+	return loadTerms(ctx, ownerURL)
 }
 
 // MigrateDown takes the last steps back, at most as many as were made. It removes the tables

@@ -1,0 +1,12 @@
+drop table object_condition;
+drop table examination_answer;
+drop table examination_addendum;
+drop table examination_photo;
+drop table examination_observation;
+drop table examination_component;
+drop table examination;
+drop table damage_term;
+drop function examination_addendum_of_signed();
+drop function examination_part_keeps();
+drop function examination_keeps();
+drop function examination_counts();
