@@ -58,6 +58,11 @@ type Store interface {
 	Last(ctx context.Context, objectID domain.ID) (*Examination, error)
 	Lock(ctx context.Context, objectID domain.ID) error
 	List(ctx context.Context, objectID domain.ID, q domain.PageQuery) (domain.Page[Line], error)
+	// Begun names for each observation of two examinations the first observation of its thread.
+	Begun(ctx context.Context, examinationIDs ...domain.ID) (map[domain.ID]domain.ID, error)
+	// Before lists the two last signed examinations of an object, the later first; with one named, that one, which
+	// may be a draft, and the one before it.
+	Before(ctx context.Context, objectID domain.ID, id *domain.ID) ([]domain.ID, error)
 	Conditions(ctx context.Context, objectIDs []domain.ID) ([]Condition, error)
 	// Hidden says whether a place is sensitive (P3).
 	Hidden(ctx context.Context, placeID domain.ID) (bool, error)
