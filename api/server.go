@@ -19,6 +19,7 @@ import (
 	"farthingale/domain/agenda"
 	"farthingale/domain/collection"
 	"farthingale/domain/enclosure"
+	"farthingale/domain/examination"
 	"farthingale/domain/finding"
 	"farthingale/domain/handling"
 	"farthingale/domain/loan"
@@ -40,22 +41,23 @@ type Once interface {
 
 // Services are the areas that the API serves.
 type Services struct {
-	People     *people.Service
-	Record     *record.Service
-	Agenda     *agenda.Service
-	Photo      *photo.Service
-	Collection *collection.Service
-	Material   *material.Service
-	Enclosure  *enclosure.Service
-	Finding    *finding.Service
-	Treatment  *treatment.Service
-	Handling   *handling.Service
-	Movement   *movement.Service
-	Loan       *loan.Service
-	LoanPapers LoanPapers
-	Once       Once
-	Now        func() time.Time
-	Log        *slog.Logger
+	People      *people.Service
+	Record      *record.Service
+	Agenda      *agenda.Service
+	Photo       *photo.Service
+	Collection  *collection.Service
+	Material    *material.Service
+	Enclosure   *enclosure.Service
+	Finding     *finding.Service
+	Treatment   *treatment.Service
+	Handling    *handling.Service
+	Movement    *movement.Service
+	Loan        *loan.Service
+	Examination *examination.Service
+	LoanPapers  LoanPapers
+	Once        Once
+	Now         func() time.Time
+	Log         *slog.Logger
 	// RequestsPerMinute bounds each person; 0 means no bound.
 	RequestsPerMinute int
 }
@@ -88,6 +90,7 @@ func (s *Server) Routes(e *echo.Echo) {
 	s.movementRoutes(g)
 	s.loanRoutes(g)
 	s.enclosureRoutes(g)
+	s.examinationRoutes(g)
 }
 
 // Acts tells for every route, as "GET /api/v1/people", which act it needs; a test holds the list of

@@ -29,8 +29,8 @@ func (s *Examinations) Lock(ctx context.Context, objectID domain.ID) error {
 	return fault(err, "lock the examinations of %s", objectID)
 }
 
-// findingJSON is an observation as the record has it, without what it belongs to.
-func findingJSON(x string) string {
+// damageJSON is an observation as the record has it, without what it belongs to.
+func damageJSON(x string) string {
 	return fmt.Sprintf(`jsonb_build_object('term', %[1]s.term, 'severity', coalesce(%[1]s.severity, 0), 'activity', %[1]s.activity,
 		'extent', case when %[1]s.extent_kind <> '' then jsonb_build_object('kind', %[1]s.extent_kind, 'value', %[1]s.extent_value,
 			'uncertainty', %[1]s.extent_uncertainty, 'of', %[1]s.extent_of, 'basis', %[1]s.extent_basis) end,
@@ -48,7 +48,7 @@ var examinationColumns = `e.id, e.object_id, o.number as object_number, e.state,
 	coalesce((select jsonb_agg(jsonb_build_object('id', x.id, 'component_id', x.component_id, 'continues_id', x.continues_id,
 			'called', case when e.state = 'signed' then x.called else o.number || coalesce('.' || c.label || ' ' || c.name, '') end,
 			'term_name', case when e.state = 'signed' then x.term_name else t.name end,
-			'before', (select ` + findingJSON("b") + ` from examination_observation b where b.id = x.continues_id)) || ` + findingJSON("x") + ` order by x.position, x.id)
+			'before', (select ` + damageJSON("b") + ` from examination_observation b where b.id = x.continues_id)) || ` + damageJSON("x") + ` order by x.position, x.id)
 		from examination_observation x join damage_term t on t.key = x.term left join component c on c.id = x.component_id
 		where x.examination_id = e.id), '[]') as observations,
 	coalesce((select jsonb_agg(jsonb_build_object('id', p.id, 'sha256', p.original_sha256) order by x.position)

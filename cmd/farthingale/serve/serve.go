@@ -24,6 +24,7 @@ import (
 	"farthingale/domain/agenda"
 	"farthingale/domain/collection"
 	"farthingale/domain/enclosure"
+	"farthingale/domain/examination"
 	"farthingale/domain/finding"
 	"farthingale/domain/handling"
 	"farthingale/domain/loan"
@@ -59,31 +60,32 @@ type Settings struct {
 
 // House is everything that serves.
 type House struct {
-	Handler    http.Handler
-	Router     *echo.Echo
-	Metrics    http.Handler // in the text format of Prometheus, for an address of its own; nil: not counted
-	DB         *postgres.DB
-	API        *api.Server
-	Web        *web.Server
-	People     *people.Service
-	Record     *record.Service
-	Agenda     *agenda.Service
-	Photo      *photo.Service
-	Collection *collection.Service
-	Material   *material.Service
-	Enclosure  *enclosure.Service
-	Finding    *finding.Service
-	Handling   *handling.Service
-	Treatment  *treatment.Service
-	Movement   *movement.Service
-	Loan       *loan.Service
-	Jobs       *postgres.Jobs
-	Bucket     *bucket.Bucket
-	faces      web.LoanFaces
-	answers    *postgres.Answers
-	images     int
-	computing  sync.Mutex // of findings: one computation at a time in this copy
-	now        func() time.Time
+	Handler     http.Handler
+	Router      *echo.Echo
+	Metrics     http.Handler // in the text format of Prometheus, for an address of its own; nil: not counted
+	DB          *postgres.DB
+	API         *api.Server
+	Web         *web.Server
+	People      *people.Service
+	Record      *record.Service
+	Agenda      *agenda.Service
+	Photo       *photo.Service
+	Collection  *collection.Service
+	Material    *material.Service
+	Enclosure   *enclosure.Service
+	Finding     *finding.Service
+	Handling    *handling.Service
+	Treatment   *treatment.Service
+	Movement    *movement.Service
+	Loan        *loan.Service
+	Examination *examination.Service
+	Jobs        *postgres.Jobs
+	Bucket      *bucket.Bucket
+	faces       web.LoanFaces
+	answers     *postgres.Answers
+	images      int
+	computing   sync.Mutex // of findings: one computation at a time in this copy
+	now         func() time.Time
 }
 
 // New wires the house on a pool.
@@ -142,20 +144,22 @@ func New(ctx context.Context, pool *pgxpool.Pool, s Settings) (*House, error) {
 	}
 	h.Movement = movement.NewService(postgres.NewMovement(db), h.Collection, h.Handling, h.Agenda, db, s.Site.Zone, s.Now)
 	h.lending(db, s, usual)
+	h.examining(db, s)
 	h.API = api.New(api.Services{
 		Once: h.answers, Now: s.Now, Log: requests(s.Log), RequestsPerMinute: s.RequestsPerMinute,
-		People:     h.People,
-		Record:     h.Record,
-		Agenda:     h.Agenda,
-		Photo:      h.Photo,
-		Collection: h.Collection,
-		Material:   h.Material,
-		Enclosure:  h.Enclosure,
-		Finding:    h.Finding,
-		Treatment:  h.Treatment,
-		Handling:   h.Handling,
-		Movement:   h.Movement,
-		Loan:       h.Loan,
+		People:      h.People,
+		Record:      h.Record,
+		Agenda:      h.Agenda,
+		Photo:       h.Photo,
+		Collection:  h.Collection,
+		Material:    h.Material,
+		Enclosure:   h.Enclosure,
+		Finding:     h.Finding,
+		Treatment:   h.Treatment,
+		Handling:    h.Handling,
+		Movement:    h.Movement,
+		Loan:        h.Loan,
+		Examination: h.Examination,
 	})
 	pages, err := web.New(web.Services{
 		Site: s.Site, Sessions: sessions(pool, s), Now: s.Now, Log: requests(s.Log), SignIns: s.SignIns,
