@@ -128,7 +128,7 @@ func (s *Server) discardExamination(c echo.Context) error {
 
 // addObservation serves POST /examinations/{id}/observations.
 func (s *Server) addObservation(c echo.Context) error {
-	var n examination.NewDamage
+	var n examination.NewFinding
 	id, version, err := target(c, &n)
 	if err != nil {
 		return err
@@ -146,7 +146,7 @@ func (s *Server) setObservation(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	var f examination.Damage
+	var f examination.Finding
 	id, version, err := target(c, &f)
 	if err != nil {
 		return err

@@ -40,13 +40,13 @@ func (x *examined) begin(who string, occasion examination.Occasion) *examination
 }
 
 // damage is a finding as it is written down first.
-func damage(term string, severity int, activity examination.Activity) examination.Damage {
-	return examination.Damage{Term: term, Severity: severity, Activity: activity, Status: examination.New}
+func damage(term string, severity int, activity examination.Activity) examination.Finding {
+	return examination.Finding{Term: term, Severity: severity, Activity: activity, Status: examination.New}
 }
 
-func (x *examined) add(e *examination.Examination, part string, f examination.Damage) *examination.Examination {
+func (x *examined) add(e *examination.Examination, part string, f examination.Finding) *examination.Examination {
 	x.t.Helper()
-	n := examination.NewDamage{Damage: f}
+	n := examination.NewFinding{Finding: f}
 	if part != "" {
 		id := x.parts[part]
 		n.ComponentID = &id
@@ -194,16 +194,16 @@ func TestE3CarriedForward(t *testing.T) {
 	if o := e.Observations[1]; o.Status != examination.NotSeen {
 		t.Errorf("on a component not seen: %+v", o)
 	}
-	if _, err := x.exams.Set(ctx, mara, e.ID, e.Version, e.Observations[1].ID, examination.Damage{Term: "tackiness", Severity: 2, Activity: examination.UnknownActivity, Status: examination.Gone, Reason: "gone"}); code(err) != "E3" {
+	if _, err := x.exams.Set(ctx, mara, e.ID, e.Version, e.Observations[1].ID, examination.Finding{Term: "tackiness", Severity: 2, Activity: examination.UnknownActivity, Status: examination.Gone, Reason: "gone"}); code(err) != "E3" {
 		t.Errorf("gone on a component not seen: %v", err)
 	}
 	var err error
-	gone := e.Observations[0].Damage
+	gone := e.Observations[0].Finding
 	gone.Status, gone.Reason = examination.Gone, "cleaned off"
 	if e, err = x.exams.Set(ctx, x.people["Per"], e.ID, e.Version, e.Observations[0].ID, gone); err != nil {
 		t.Fatal(err)
 	}
-	worse := e.Observations[2].Damage
+	worse := e.Observations[2].Finding
 	worse.Status, worse.Severity = examination.Confirmed, 3
 	if e, err = x.exams.Set(ctx, x.people["Per"], e.ID, e.Version, e.Observations[2].ID, worse); err != nil {
 		t.Fatal(err)
@@ -262,7 +262,7 @@ func TestExaminedMeanwhile(t *testing.T) {
 	if err != nil || len(slow.Observations) != 2 || *slow.Observations[1].ContinuesID != quick.Observations[0].ID {
 		t.Fatalf("brought: %+v %v", slow, err)
 	}
-	f := slow.Observations[1].Damage
+	f := slow.Observations[1].Finding
 	f.Status = examination.Confirmed
 	if slow, err = x.exams.Set(ctx, x.people["Mara"], slow.ID, slow.Version, slow.Observations[1].ID, f); err != nil {
 		t.Fatal(err)
@@ -358,7 +358,7 @@ func TestDamageTerms(t *testing.T) {
 		t.Errorf("%d of %d words: %v", len(all), len(published), err)
 	}
 	e := x.begin("Mara", examination.Survey)
-	_, _, err = x.exams.Add(ctx, mara, e.ID, e.Version, examination.NewDamage{Damage: damage("tackines", 1, examination.Stable)})
+	_, _, err = x.exams.Add(ctx, mara, e.ID, e.Version, examination.NewFinding{Finding: damage("tackines", 1, examination.Stable)})
 	if err == nil || !strings.Contains(err.Error(), "Near it: tackiness") {
 		t.Errorf("misspelt: %v", err)
 	}

@@ -20,7 +20,7 @@ type sealedObservation struct {
 	Called    string     `json:"called"`
 	TermName  string     `json:"term_name"`
 	Continues *domain.ID `json:"continues"`
-	Damage
+	Finding
 }
 
 // Document is what is sealed when an examination is signed, from rows that never change: the whole of it,
@@ -29,7 +29,7 @@ type sealedObservation struct {
 func (e *Examination) Document() any {
 	observations := make([]sealedObservation, len(e.Observations))
 	for i, o := range e.Observations {
-		observations[i] = sealedObservation{o.ID, o.ComponentID, o.Called, o.TermName, o.ContinuesID, o.Damage}
+		observations[i] = sealedObservation{o.ID, o.ComponentID, o.Called, o.TermName, o.ContinuesID, o.Finding}
 	}
 	return struct {
 		Examination   domain.ID           `json:"examination"`

@@ -57,7 +57,7 @@ func Begin(by domain.Actor, n NewExamination, sheet *collection.Sheet, last *Exa
 
 // carried is an observation as the next examination begins with it: as it was last known, to be answered.
 func (o Observation) carried() Observation {
-	id, before := o.ID, o.Damage
+	id, before := o.ID, o.Finding
 	c := o
 	c.ID, c.ContinuesID, c.Before = domain.NewID(), &id, &before
 	c.Status, c.Reason = Unanswered, ""
@@ -231,7 +231,7 @@ func (e *Examination) Bring(by domain.Actor, last *Examination, at time.Time) er
 		case mine >= 0:
 			// What was written here stays; it is to be answered against the newer one.
 			x := &e.Observations[mine]
-			id, before := o.ID, o.Damage
+			id, before := o.ID, o.Finding
 			x.ContinuesID, x.Before, x.Status = &id, &before, Unanswered
 		case o.Status != Gone:
 			e.Observations = append(e.Observations, o.carried())

@@ -106,9 +106,9 @@ var Severities = []string{
 	"severe: integrity or function lost, or loss imminent",
 }
 
-// Damage is what somebody writes down about a damage. Of a carried one that is gone or was not seen,
+// Finding is what somebody writes down about a damage. Of a carried one that is gone or was not seen,
 // the rest is as it was last known.
-type Damage struct {
+type Finding struct {
 	Term     string   `json:"term" validate:"required,max=60"` // a word of the list of damage terms, by its key or name
 	Severity int      `json:"severity" validate:"gte=0,lte=4"` // 0: not said yet
 	Activity Activity `json:"activity" validate:"omitempty,oneof=active stable unknown"`
@@ -119,10 +119,10 @@ type Damage struct {
 	Cause    string   `json:"cause" validate:"max=2000"`  // what is thought to have caused it, apart from what was seen
 }
 
-// NewDamage is a damage that was not there, or not known, the last time.
-type NewDamage struct {
+// NewFinding is a damage that was not there, or not known, the last time.
+type NewFinding struct {
 	ComponentID *domain.ID `json:"component_id,omitempty"` // nil: the whole object
-	Damage
+	Finding
 }
 
 // Observation is one damage on one component, as one examination has it.
@@ -132,8 +132,8 @@ type Observation struct {
 	Called      string     `json:"called"`                 // the component as people call it; once signed, as it was called then
 	TermName    string     `json:"term_name"`
 	ContinuesID *domain.ID `json:"continues_id,omitempty"` // the observation of the earlier examination that it carries on
-	Before      *Damage    `json:"before,omitempty"`       // that one, as it was found then
-	Damage
+	Before      *Finding   `json:"before,omitempty"`       // that one, as it was found then
+	Finding
 }
 
 // Urgent says whether it is active deterioration at severity 4 (E5).
@@ -142,7 +142,7 @@ func (o Observation) Urgent() bool {
 }
 
 // check refuses what cannot be true of a finding, whatever else is still to come.
-func (f Damage) check(pointer string) []domain.Field {
+func (f Finding) check(pointer string) []domain.Field {
 	var faults []domain.Field
 	bad := func(at, rule, message string) {
 		faults = append(faults, domain.Field{Pointer: pointer + at, Rule: rule, Message: message})
@@ -167,7 +167,7 @@ func (f Damage) check(pointer string) []domain.Field {
 	return faults
 }
 
-func (f *Damage) tidy() {
+func (f *Finding) tidy() {
 	f.Reason, f.Note, f.Cause = strings.TrimSpace(f.Reason), strings.TrimSpace(f.Note), strings.TrimSpace(f.Cause)
 	if f.Extent != nil {
 		x := *f.Extent
@@ -180,7 +180,7 @@ func (f *Damage) tidy() {
 const ObservationsMost = 2000
 
 // Add writes down a damage that was not there the last time.
-func (e *Examination) Add(by domain.Actor, n NewDamage, terms *Terms, sheet *collection.Sheet, at time.Time) (*Observation, error) {
+func (e *Examination) Add(by domain.Actor, n NewFinding, terms *Terms, sheet *collection.Sheet, at time.Time) (*Observation, error) {
 	if err := e.MayWrite(by); err != nil {
 		return nil, err
 	}
@@ -188,7 +188,7 @@ func (e *Examination) Add(by domain.Actor, n NewDamage, terms *Terms, sheet *col
 		n.Status = New
 	}
 	o := Observation{ID: domain.NewID(), ComponentID: n.ComponentID}
-	if err := e.put(&o, n.Damage, terms, sheet); err != nil {
+	if err := e.put(&o, n.Finding, terms, sheet); err != nil {
 		return nil, err
 	}
 	if len(e.Observations) >= ObservationsMost {
@@ -196,12 +196,12 @@ func (e *Examination) Add(by domain.Actor, n NewDamage, terms *Terms, sheet *col
 	}
 	e.Observations = append(e.Observations, o)
 	e.touched(by, at)
-	e.raise(by, "observation_added", map[string]any{"observation": o.ID, "component": o.ComponentID, "finding": o.Damage}, at)
+	e.raise(by, "observation_added", map[string]any{"observation": o.ID, "component": o.ComponentID, "finding": o.Finding}, at)
 	return &o, nil
 }
 
 // Set writes an observation anew, or answers one that was carried forward.
-func (e *Examination) Set(by domain.Actor, id domain.ID, f Damage, terms *Terms, sheet *collection.Sheet, at time.Time) error {
+func (e *Examination) Set(by domain.Actor, id domain.ID, f Finding, terms *Terms, sheet *collection.Sheet, at time.Time) error {
 	if err := e.MayWrite(by); err != nil {
 		return err
 	}
@@ -215,7 +215,7 @@ func (e *Examination) Set(by domain.Actor, id domain.ID, f Damage, terms *Terms,
 	}
 	*o = changed
 	e.touched(by, at)
-	e.raise(by, "observation_set", map[string]any{"observation": id, "finding": changed.Damage}, at)
+	e.raise(by, "observation_set", map[string]any{"observation": id, "finding": changed.Finding}, at)
 	return nil
 }
 
@@ -245,7 +245,7 @@ func (e *Examination) Drop(by domain.Actor, id domain.ID, at time.Time) error {
 }
 
 // put sets a finding on an observation, when it can be so.
-func (e *Examination) put(o *Observation, f Damage, terms *Terms, sheet *collection.Sheet) error {
+func (e *Examination) put(o *Observation, f Finding, terms *Terms, sheet *collection.Sheet) error {
 	if err := domain.Validate(f); err != nil {
 		return err
 	}
@@ -278,7 +278,7 @@ func (e *Examination) put(o *Observation, f Damage, terms *Terms, sheet *collect
 		return domain.Refuse("E3", sheet.Called(*o.ComponentID)+" was not seen: what was found on it before can only be 'not seen'. Mark the component as seen first.")
 	}
 	f.Term = term.Key
-	o.Damage, o.TermName = f, term.Name
+	o.Finding, o.TermName = f, term.Name
 	if o.ComponentID != nil {
 		o.Called = sheet.Called(*o.ComponentID)
 	} else {

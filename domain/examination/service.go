@@ -244,7 +244,7 @@ func (s *Service) mayName(ctx context.Context, by domain.Actor, e *Examination, 
 }
 
 // Add writes down a damage that was not known before.
-func (s *Service) Add(ctx context.Context, by domain.Actor, id domain.ID, version int64, n NewDamage) (*Examination, *Observation, error) {
+func (s *Service) Add(ctx context.Context, by domain.Actor, id domain.ID, version int64, n NewFinding) (*Examination, *Observation, error) {
 	terms, err := s.terms(ctx)
 	if err != nil {
 		return nil, nil, err
@@ -259,7 +259,7 @@ func (s *Service) Add(ctx context.Context, by domain.Actor, id domain.ID, versio
 }
 
 // Set writes an observation anew, or answers one that was carried forward.
-func (s *Service) Set(ctx context.Context, by domain.Actor, id domain.ID, version int64, observationID domain.ID, f Damage) (*Examination, error) {
+func (s *Service) Set(ctx context.Context, by domain.Actor, id domain.ID, version int64, observationID domain.ID, f Finding) (*Examination, error) {
 	terms, err := s.terms(ctx)
 	if err != nil {
 		return nil, err
