@@ -175,6 +175,7 @@ var said = words(
 	findingWords,
 	materialTestWords,
 	examinationWords,
+	measurementWords,
 )
 
 // words joins the areas' sentences.

@@ -221,6 +221,16 @@ func timeAndID(q domain.PageQuery, list any) (*time.Time, *domain.ID, error) {
 	return &at, &id, nil
 }
 
+// dayAndID reads the keys of a list that runs back over days.
+func dayAndID(keys []string) (string, domain.ID, error) {
+	_, dayErr := time.Parse(time.DateOnly, keys[0])
+	id, idErr := domain.ParseID(keys[1])
+	if dayErr != nil || idErr != nil {
+		return "", id, &domain.Error{Kind: domain.KindUnparseable, Code: "cursor", Message: "This page mark is damaged. Begin again at the first page."}
+	}
+	return keys[0], id, nil
+}
+
 // AddAddendum writes the addendum that was added to e last.
 func (s *Handling) AddAddendum(ctx context.Context, e *handling.Event, a handling.Addendum) error {
 	return s.db.tx(ctx, func(ctx context.Context, tx pgx.Tx) error {

@@ -36,6 +36,7 @@ var areaMayImport = map[string][]string{
 	"handling":    {"collection", "material", "agenda"},
 	"loan":        {"collection", "material", "agenda", "handling", "movement", "photo"},
 	"material":    {},
+	"measurement": {"collection"},
 	"movement":    {"collection", "agenda", "handling"},
 	"people":      {},
 	"photo":       {"collection"},
