@@ -24,6 +24,7 @@ import (
 	"farthingale/domain/handling"
 	"farthingale/domain/loan"
 	"farthingale/domain/material"
+	"farthingale/domain/measurement"
 	"farthingale/domain/movement"
 	"farthingale/domain/people"
 	"farthingale/domain/photo"
@@ -49,6 +50,7 @@ type Services struct {
 	Material    *material.Service
 	Enclosure   *enclosure.Service
 	Finding     *finding.Service
+	Measurement *measurement.Service
 	Treatment   *treatment.Service
 	Handling    *handling.Service
 	Movement    *movement.Service
@@ -91,6 +93,7 @@ func (s *Server) Routes(e *echo.Echo) {
 	s.loanRoutes(g)
 	s.enclosureRoutes(g)
 	s.examinationRoutes(g)
+	s.measurementRoutes(g)
 }
 
 // Acts tells for every route, as "GET /api/v1/people", which act it needs; a test holds the list of

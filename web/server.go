@@ -29,6 +29,7 @@ import (
 	"farthingale/domain/handling"
 	"farthingale/domain/loan"
 	"farthingale/domain/material"
+	"farthingale/domain/measurement"
 	"farthingale/domain/movement"
 	"farthingale/domain/people"
 	"farthingale/domain/photo"
@@ -41,23 +42,24 @@ var files embed.FS
 
 // Services are the areas that the pages serve.
 type Services struct {
-	Site       domain.Site
-	People     *people.Service
-	Record     *record.Service
-	Agenda     *agenda.Service
-	Photo      *photo.Service
-	Collection *collection.Service
-	Material   *material.Service
-	Enclosure  *enclosure.Service
-	Finding    *finding.Service
-	Handling   *handling.Service
-	Movement   *movement.Service
-	Loan       *loan.Service
-	LoanFaces  LoanFaces
-	Treatment  *treatment.Service
-	Sessions   *scs.SessionManager
-	Now        func() time.Time
-	Log        *slog.Logger
+	Site        domain.Site
+	People      *people.Service
+	Record      *record.Service
+	Agenda      *agenda.Service
+	Photo       *photo.Service
+	Collection  *collection.Service
+	Material    *material.Service
+	Enclosure   *enclosure.Service
+	Finding     *finding.Service
+	Measurement *measurement.Service
+	Handling    *handling.Service
+	Movement    *movement.Service
+	Loan        *loan.Service
+	LoanFaces   LoanFaces
+	Treatment   *treatment.Service
+	Sessions    *scs.SessionManager
+	Now         func() time.Time
+	Log         *slog.Logger
 	// SignIns are shown on the sign-in page of a demonstration only.
 	SignIns []SignInHint
 }

@@ -29,6 +29,7 @@ import (
 	"farthingale/domain/handling"
 	"farthingale/domain/loan"
 	"farthingale/domain/material"
+	"farthingale/domain/measurement"
 	"farthingale/domain/movement"
 	"farthingale/domain/people"
 	"farthingale/domain/photo"
@@ -74,6 +75,7 @@ type House struct {
 	Material    *material.Service
 	Enclosure   *enclosure.Service
 	Finding     *finding.Service
+	Measurement *measurement.Service
 	Handling    *handling.Service
 	Treatment   *treatment.Service
 	Movement    *movement.Service
@@ -118,6 +120,7 @@ func New(ctx context.Context, pool *pgxpool.Pool, s Settings) (*House, error) {
 	if h.Finding, err = finding.NewService(postgres.NewFinding(db), s.Site.Zone, s.Now); err != nil {
 		return nil, err
 	}
+	h.Measurement = measurement.NewService(postgres.NewMeasurements(db), h.Collection, s.Now)
 	if err := h.darkroom(ctx, s); err != nil {
 		return nil, err
 	}
@@ -155,6 +158,7 @@ func New(ctx context.Context, pool *pgxpool.Pool, s Settings) (*House, error) {
 		Material:    h.Material,
 		Enclosure:   h.Enclosure,
 		Finding:     h.Finding,
+		Measurement: h.Measurement,
 		Treatment:   h.Treatment,
 		Handling:    h.Handling,
 		Movement:    h.Movement,
@@ -163,19 +167,20 @@ func New(ctx context.Context, pool *pgxpool.Pool, s Settings) (*House, error) {
 	})
 	pages, err := web.New(web.Services{
 		Site: s.Site, Sessions: sessions(pool, s), Now: s.Now, Log: requests(s.Log), SignIns: s.SignIns,
-		People:     h.People,
-		Record:     h.Record,
-		Agenda:     h.Agenda,
-		Photo:      h.Photo,
-		Collection: h.Collection,
-		Treatment:  h.Treatment,
-		Material:   h.Material,
-		Enclosure:  h.Enclosure,
-		Finding:    h.Finding,
-		Handling:   h.Handling,
-		Movement:   h.Movement,
-		Loan:       h.Loan,
-		LoanFaces:  h.faces,
+		People:      h.People,
+		Record:      h.Record,
+		Agenda:      h.Agenda,
+		Photo:       h.Photo,
+		Collection:  h.Collection,
+		Treatment:   h.Treatment,
+		Material:    h.Material,
+		Enclosure:   h.Enclosure,
+		Finding:     h.Finding,
+		Measurement: h.Measurement,
+		Handling:    h.Handling,
+		Movement:    h.Movement,
+		Loan:        h.Loan,
+		LoanFaces:   h.faces,
 	})
 	if err != nil {
 		return nil, err
