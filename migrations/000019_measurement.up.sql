@@ -61,6 +61,7 @@ create table measurement (
     recorded_by uuid not null,
     constraint measurement_pkey primary key (id),
     constraint measurement_spot_fkey foreign key (object_id, spot_id) references measurement_spot (object_id, id),
+    constraint measurement_examination_fkey foreign key (object_id, examination_id) references examination (object_id, id),
     constraint measurement_recorded_by_fkey foreign key (recorded_by) references person (id),
     constraint measurement_quantity_known check (quantity in
         ('colour', 'ph', 'strip_level', 'thickness_mm', 'hardness_shore_a', 'hardness_shore_d', 'mass_g', 'dimension_mm')),
@@ -94,6 +95,8 @@ comment on column measurement.source is 'Where the protected area lies, or which
 create index measurement_spot_series on measurement (spot_id, quantity, measured_on desc, id desc);
 create index measurement_object on measurement (object_id, measured_on desc, id desc);
 create index measurement_examination on measurement (examination_id, measured_on desc, id desc) where examination_id is not null;
+create trigger measurement_of_draft before insert on measurement
+    for each row when (new.examination_id is not null) execute function examination_part_keeps();
 create trigger measurement_append_only before update or delete on measurement
     for each row execute function refuse_change();
 

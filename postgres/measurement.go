@@ -23,6 +23,7 @@ var measurementWords = map[string]*domain.Error{
 	"measurement_spot_point_whole":            {Kind: domain.KindInvalid, Code: "invalid", Message: "A point has two figures and lies on a photograph."},
 	"measurement_spot_point_sane":             {Kind: domain.KindInvalid, Code: "invalid", Message: "A point lies on its photograph."},
 	"measurement_spot_fkey":                   {Kind: domain.KindNotFound, Code: "not_found", Message: "There is no such spot."},
+	"measurement_examination_fkey":            {Kind: domain.KindInvalid, Code: "invalid", Message: "There is no such examination of this object, or measurements belong to it, so that it stays."},
 	"measurement_quantity_known":              {Kind: domain.KindInvalid, Code: "invalid", Message: "Choose one of the known quantities."},
 	"measurement_role_known":                  {Kind: domain.KindInvalid, Code: "invalid", Message: "Choose what the reading stands for."},
 	"measurement_role_sourced":                {Kind: domain.KindInvalid, Code: "invalid", Message: "Say where the protected area lies, or which document specifies it."},
