@@ -167,7 +167,7 @@ var said = words(
 	handlingWords,
 	movementWords,
 	fileWords,
-	photoWords, alignmentWords,
+	photoWords, alignmentWords, markWords,
 	agendaWords,
 	loanWords,
 	treatmentWords,

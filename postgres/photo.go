@@ -113,6 +113,11 @@ func (s *Photos) Add(ctx context.Context, p *photo.Photo) error {
 			if err := s.jobs.Ask(ctx, photo.DeriveTask, p.ID); err != nil {
 				return err
 			}
+			if p.Large() {
+				if err := s.AskTiles(ctx, p.ID); err != nil {
+					return err
+				}
+			}
 		}
 		return s.db.addEvents(ctx, p.Events()...)
 	})
@@ -375,6 +380,11 @@ func (s *Photos) Found(ctx context.Context, f photo.Fixity) error {
 		}
 		if was == f.Found {
 			return nil
+		}
+		if f.Found != photo.Sound {
+			if err := s.forgetTiles(ctx, tx, f.SHA256); err != nil {
+				return err
+			}
 		}
 		type use struct {
 			ID, ObjectID       domain.ID

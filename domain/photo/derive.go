@@ -205,35 +205,49 @@ func (w *watched) section() *io.SectionReader { return io.NewSectionReader(w, 0,
 const bandBytes = 16 << 20
 
 // reducedTIFF decodes a TIFF in bands of at most most bytes, so that a master of 16 bits takes no more memory than a
-// JPEG. Each band is given to the decoder as a TIFF of its own: the same file, with a directory
-// that lists only the band's strips. The filter is applied along the rows of each band and then
-// along the columns of what is left, which is what it does with a whole picture too.
+// JPEG. The filter is applied along the rows of each band and then along the columns of what is left,
+// which is what it does with a whole picture too.
 func reducedTIFF(in *watched, to image.Point, most int64) (image.Image, error) {
-	t, first, err := openTIFF(&file{ctx: in.ctx, r: in, size: in.size, limits: Limits{Pixels: 1 << 40}})
+	var narrow *image.NRGBA
+	err := bands(in, most, func(band image.Image, row int, whole image.Point) {
+		if narrow == nil {
+			narrow = image.NewNRGBA(image.Rect(0, 0, to.X, whole.Y))
+		}
+		part := imaging.Resize(band, to.X, band.Bounds().Dy(), imaging.Lanczos)
+		draw.Draw(narrow, part.Bounds().Add(image.Pt(0, row)), part, image.Point{}, draw.Src)
+	})
 	if err != nil {
 		return nil, err
+	}
+	return imaging.Resize(narrow, to.X, to.Y, imaging.Lanczos), nil
+}
+
+// bands decodes a TIFF piece by piece, from top to bottom. Each band is given to the decoder as a TIFF
+// of its own: the same file, with a directory that lists only the band's strips.
+func bands(in *watched, most int64, see func(band image.Image, row int, whole image.Point)) error {
+	t, first, err := openTIFF(&file{ctx: in.ctx, r: in, size: in.size, limits: Limits{Pixels: 1 << 40}})
+	if err != nil {
+		return err
 	}
 	d, _, err := t.directory(first)
 	if err != nil {
-		return nil, err
+		return err
 	}
 	s, err := t.shape(d)
 	if err != nil {
-		return nil, err
+		return err
 	}
-	narrow := image.NewNRGBA(image.Rect(0, 0, to.X, int(s.height)))
 	for row := int64(0); row < s.height; {
 		band, rows, err := t.band(d, s, row, most)
 		if err != nil {
-			return nil, err
+			return err
 		}
 		m, err := tiff.Decode(band)
 		if err != nil {
-			return nil, err
+			return err
 		}
-		part := imaging.Resize(m, to.X, m.Bounds().Dy(), imaging.Lanczos)
-		draw.Draw(narrow, image.Rect(0, int(row), to.X, int(row+rows)), part, image.Point{}, draw.Src)
+		see(m, int(row), image.Pt(int(s.width), int(s.height)))
 		row += rows
 	}
-	return imaging.Resize(narrow, to.X, to.Y, imaging.Lanczos), nil
+	return nil
 }

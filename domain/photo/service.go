@@ -28,6 +28,8 @@ const DeriveTask = "photo.derive"
 // Store keeps photographs.
 type Store interface {
 	Alignments
+	Marks
+	Tiles
 	// Belong checks that the object exists (else KindNotFound) and that the components are its own
 	// (else KindInvalid, each fault pointing into /components).
 	Belong(ctx context.Context, objectID domain.ID, components []domain.ID) error
@@ -130,11 +132,12 @@ type Service struct {
 	limits  Limits
 	scanner Scanner // nil: files are not scanned for viruses
 	now     func() time.Time
+	room    *darkroom
 }
 
 // NewService makes the service; without a scanner files are not scanned for viruses. now is the clock.
 func NewService(store Store, files Files, limits Limits, scanner Scanner, now func() time.Time) *Service {
-	return &Service{store: store, files: files, limits: limits, scanner: scanner, now: now}
+	return &Service{store: store, files: files, limits: limits, scanner: scanner, now: now, room: newDarkroom()}
 }
 
 // Limits are the most that a file may have.

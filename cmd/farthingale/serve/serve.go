@@ -338,6 +338,7 @@ func (h *House) darkroom(ctx context.Context, s Settings) error {
 	h.Photo = photo.NewService(postgres.NewPhotos(h.DB, h.Jobs), postgres.NewFiles(h.DB, h.Bucket), limits, scanner, s.Now)
 	const day = 24 * time.Hour
 	h.Jobs.Add(postgres.Task{Name: photo.DeriveTask, Queue: postgres.ImageQueue, Run: h.Photo.Derive})
+	h.Jobs.Add(postgres.Task{Name: photo.TilesTask, Queue: postgres.ImageQueue, Run: h.Photo.MakeTiles})
 	h.Jobs.Add(postgres.Task{Name: "photo.sweep", Every: day, Run: func(ctx context.Context, _ domain.ID) error {
 		n, err := h.Photo.Sweep(ctx)
 		if n > 0 {
