@@ -34,7 +34,9 @@ func TestExaminationEndToEnd(t *testing.T) {
 	begun := s.conservator.Post(s.objectPath+"/examinations", body{"occasion": "survey"}).Must(http.StatusCreated)
 	e := servetest.JSON[examination.Examination](begun)
 	at := "/examinations/" + e.ID.String()
-	do := func(method, path string, b any, tag servetest.Header) *servetest.Answer { return s.conservator.Do(method, path, b, tag) }
+	do := func(method, path string, b any, tag servetest.Header) *servetest.Answer {
+		return s.conservator.Do(method, path, b, tag)
+	}
 
 	groups := s.answered(e.ExaminedOn)
 	do(http.MethodPatch, at, groups, servetest.IfMatch("")).Refused(http.StatusPreconditionRequired, "no_version")
