@@ -85,6 +85,7 @@ func (s *Server) Routes(e *echo.Echo) {
 	s.treatmentRoutes(g)
 	s.agendaRoutes(g)
 	s.photoRoutes(g)
+	s.markRoutes(g)
 	s.collectionRoutes(g)
 	s.materialRoutes(g)
 	s.findingRoutes(g)

@@ -426,3 +426,69 @@ func (s *Service) SealedMarks(ctx context.Context, observationIDs []domain.ID) (
 	}
 	return sealed, nil
 }
+
+// MarkMeasured is a mark with what it comes to by itself.
+type MarkMeasured struct {
+	Mark
+	Measure mark.Measure `json:"measure"`
+}
+
+// MarksMeasured is Marks with the measure of each.
+func (s *Service) MarksMeasured(ctx context.Context, by domain.Actor, photoID domain.ID, f MarkFilter, q domain.PageQuery) (domain.Page[MarkMeasured], error) {
+	var none domain.Page[MarkMeasured]
+	p, err := s.One(ctx, by, photoID)
+	if err != nil {
+		return none, err
+	}
+	page, err := s.store.Marks(ctx, photoID, f, q)
+	if err != nil {
+		return none, err
+	}
+	scales, err := s.store.Scales(ctx, []domain.ID{photoID})
+	if err != nil {
+		return none, err
+	}
+	return domain.Page[MarkMeasured]{Items: WithMeasures(page.Items, p.MarkSize(), scales), Next: page.Next}, nil
+}
+
+// WithMeasures measures each mark of one photograph by itself.
+func WithMeasures(marks []Mark, in mark.Size, scales map[domain.ID]Scale) []MarkMeasured {
+	all := make([]MarkMeasured, len(marks))
+	for i, m := range marks {
+		all[i] = MarkMeasured{m, Measure([]mark.Drawn{m.Drawn()}, in, scales, m.PhotoID)}
+	}
+	return all
+}
+
+// Annotation is a mark as other programs exchange it: under an address, on a canvas of the size of the
+// upright original.
+func (m Mark) Annotation(id, canvas string, in mark.Size) mark.Annotation {
+	a := mark.Annotation{
+		ID: id, Type: "Annotation", Motivation: "describing", Created: m.MadeAt.UTC().Format(time.RFC3339),
+		Creator: &mark.Creator{Type: "Person", Name: m.MadeByName},
+		Target:  mark.SpecificResource{Type: "SpecificResource", Source: canvas, Selector: mark.SelectorOf(m.Shape, in)},
+	}
+	if m.Version > 1 {
+		a.Modified = m.ChangedAt.UTC().Format(time.RFC3339)
+	}
+	for _, text := range []string{m.Says(), m.Note} {
+		if text != "" && (len(a.Body) == 0 || a.Body[0].Value != text) {
+			a.Body = append(a.Body, mark.TextualBody{Type: "TextualBody", Purpose: "describing", Value: text, Format: "text/plain"})
+		}
+	}
+	return a
+}
+
+// DrawReceived marks a photograph with an annotation from elsewhere. Shape and text are taken over;
+// who made it when is the act itself.
+func (s *Service) DrawReceived(ctx context.Context, by domain.Actor, photoID domain.ID, r mark.Received) (*Mark, error) {
+	p, err := s.toMark(ctx, by, photoID)
+	if err != nil {
+		return nil, err
+	}
+	shape, note, err := r.Read(p.MarkSize())
+	if err != nil {
+		return nil, err
+	}
+	return s.Draw(ctx, by, photoID, Drawing{Shape: shape, Note: note})
+}

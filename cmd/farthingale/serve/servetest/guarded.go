@@ -8,6 +8,8 @@ import (
 	"testing"
 
 	"farthingale/cmd/farthingale/serve"
+	"farthingale/domain/photo/iiif"
+	"farthingale/domain/photo/mark"
 )
 
 // guarded fails the test on any answer of the house that lacks one of the headers that every answer
@@ -59,7 +61,7 @@ func (g *guarded) error(text string) {
 // pages' own.
 var (
 	contentTypes = []string{"text/html; charset=UTF-8", "text/plain; charset=UTF-8", "text/plain; charset=utf-8", "text/css; charset=utf-8",
-		"application/json", "application/problem+json"}
+		"application/json", "application/problem+json", mark.AnnotationProfile, iiif.ImageProfile, iiif.PresentationProfile}
 	fileTypes = []string{"text/csv; charset=utf-8", "application/pdf", "application/vnd.openxmlformats-officedocument.wordprocessingml.document",
 		"application/vnd.openxmlformats-officedocument.spreadsheetml.sheet", "image/jpeg", "image/png", "image/tiff"}
 )
