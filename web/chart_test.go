@@ -148,3 +148,22 @@ func TestLineChart(t *testing.T) {
 		t.Error("nothing at all is not drawn")
 	}
 }
+
+func TestPointChart(t *testing.T) {
+	points := []ChartPoint{{Day: "2022-02-06", Value: 5.6, PlusMinus: 0.3}, {Day: "2024-02-06", Value: 5.1, PlusMinus: 0.3}, {Day: "2026-02-06", Value: 4.2, PlusMinus: 0.4, Proven: true}}
+	c := pointChart("p", `pH of <a> spot`, "pH", points, []Level{{"protected area", 5.7}}, false)
+	wellFormed(t, string(c.SVG))
+	if len(c.Rows) != 3 || c.Rows[2][2] != "0.4" || !strings.Contains(c.Caption, "does not begin at zero") || strings.Count(string(c.SVG), "<circle") != 3 || !strings.Contains(string(c.SVG), ">2024<") {
+		t.Errorf("%+v", c)
+	}
+	for name, points := range map[string][]ChartPoint{
+		"two near days": {{Day: "2026-02-06", Value: 1}, {Day: "2026-02-07", Value: 1}}, "all zero": {{Day: "2020-01-01"}, {Day: "2026-01-01"}},
+		"a century":     {{Day: "1926-01-01", Value: 1e-6}, {Day: "2026-01-01", Value: 1e9, PlusMinus: 1e8}},
+		"one day twice": {{Day: "2020-01-01", Value: 3}, {Day: "2026-01-01", Value: 4}, {Day: "2026-01-01", Value: 5}},
+	} {
+		for _, fromZero := range []bool{true, false} {
+			c := pointChart("p", name, "x", points, nil, fromZero)
+			wellFormed(t, string(c.SVG))
+		}
+	}
+}

@@ -68,6 +68,7 @@ func (s *Server) objectSections() []sectionOf {
 		s.findingSection,
 		s.hazardSection,
 		s.enclosureSection,
+		s.measurementSection,
 		s.handlingSection,
 		s.photoSection,
 		s.loansSection,

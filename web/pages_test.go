@@ -48,6 +48,11 @@ var pages = map[string]framed{
 	"handling/stop":      &stopPageData{},
 	"handling/stops":     &stopsPage{},
 
+	"measurement/measure":     &measureFormPage{},
+	"measurement/measurement": &measurementPageData{},
+	"measurement/spot":        &spotPageData{},
+	"measurement/spots":       &spotsPage{},
+
 	"movement/label":  &labelPage{},
 	"movement/move":   &movePage{},
 	"movement/moves":  &movesPage{},
@@ -93,6 +98,7 @@ var sections = map[string]any{
 	"enclosure/_air":          objectEnclosures{},
 	"finding/_findings":       findingsData{},
 	"handling/_handling":      handlingData{},
+	"measurement/_measured":    objectMeasured{},
 	"movement/_where":         whereData{},
 	"loan/_loans":             loansData{},
 }

@@ -189,6 +189,7 @@ func (s *Server) Routes(e *echo.Echo) {
 	s.movementRoutes(g)
 	s.loanRoutes(g)
 	s.enclosureRoutes(g)
+	s.measurementRoutes(g)
 	s.problemRoutes(g)
 	s.contractRoutes(g)
 }

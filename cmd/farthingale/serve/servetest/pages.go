@@ -34,6 +34,7 @@ var samples = []func(h *House, g *Ground) []Sample{
 	findingSamples,
 	movementSamples,
 	enclosureSamples,
+	measurementSamples,
 	loanSamples,
 	treatmentSamples,
 }
