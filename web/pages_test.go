@@ -98,7 +98,7 @@ var sections = map[string]any{
 	"enclosure/_air":          objectEnclosures{},
 	"finding/_findings":       findingsData{},
 	"handling/_handling":      handlingData{},
-	"measurement/_measured":    objectMeasured{},
+	"measurement/_measured":   objectMeasured{},
 	"movement/_where":         whereData{},
 	"loan/_loans":             loansData{},
 }
