@@ -20,6 +20,7 @@ func (s *Server) examinationRoutes(g *echo.Group) {
 	s.route(g, http.MethodPost, "/examinations/:id/observations", examination.Write, s.addObservation)
 	s.route(g, http.MethodPut, "/examinations/:id/observations/:observation", examination.Write, s.setObservation)
 	s.route(g, http.MethodDelete, "/examinations/:id/observations/:observation", examination.Write, s.dropObservation)
+	s.route(g, http.MethodPost, "/examinations/:id/confirmations", examination.Write, s.confirmObservations)
 	s.route(g, http.MethodPost, "/examinations/:id/handling", handling.Record, s.handleExamined)
 	s.route(g, http.MethodPost, "/examinations/:id/carry-forward", examination.Write, s.bringExamination)
 	s.route(g, http.MethodPost, "/examinations/:id/examiner", examination.Write, s.takeOverExamination)
@@ -166,6 +167,17 @@ func (s *Server) dropObservation(c echo.Context) error {
 		return err
 	}
 	e, err := s.Examination.Drop(c.Request().Context(), actor(c), id, version, observation)
+	return examined(c, e, err)
+}
+
+// confirmObservations serves POST /examinations/{id}/confirmations.
+func (s *Server) confirmObservations(c echo.Context) error {
+	var n examination.Confirmation
+	id, version, err := target(c, &n)
+	if err != nil {
+		return err
+	}
+	e, err := s.Examination.Confirm(c.Request().Context(), actor(c), id, version, n)
 	return examined(c, e, err)
 }
 

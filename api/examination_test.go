@@ -94,6 +94,11 @@ func TestExaminationEndToEnd(t *testing.T) {
 	}
 	taken := s.conservator.Post(at+"/examiner", nil, second.Tag()).Must(http.StatusOK)
 	s.conservator.Post(at+"/carry-forward", nil, taken.Tag()).Refused(http.StatusConflict, "nothing_newer")
+	s.conservator.Post(at+"/confirmations", body{"observation_ids": []domain.ID{first.ID}}, taken.Tag()).Refused(http.StatusUnprocessableEntity, "invalid")
+	taken = s.conservator.Post(at+"/confirmations", body{"observation_ids": []domain.ID{next.Observations[0].ID}}, taken.Tag()).Must(http.StatusOK)
+	if o := servetest.JSON[examination.Examination](taken).Observations[0]; o.Status != examination.Confirmed || o.Severity != 4 {
+		t.Errorf("confirmed: %+v", o)
+	}
 	handled := s.conservator.Post(at+"/handling", body{"minutes": 10, "purpose": "examination", "gloves": "nitrile"}, taken.Tag()).Must(http.StatusCreated)
 	if p := s.conservator.Post(at+"/signature", nil, handled.Tag()).Refused(http.StatusUnprocessableEntity, "examination_incomplete"); len(p.Missing) < 8 {
 		t.Errorf("missing: %+v", p.Missing)

@@ -74,6 +74,7 @@ const noticeColumns = `n.id, n.at, n.area, n.subject_id, n.object_id, coalesce(o
 		when exists (select from handling h where h.id = n.subject_id) then 'handling'
 		when exists (select from photo p where p.id = n.subject_id) then 'photo'
 		when exists (select from loan l where l.id = n.subject_id) then 'loan'
+		when exists (select from examination e where e.id = n.subject_id) then 'examination'
 		else '' end as record`
 
 // Mine lists a person's notices, the newest first.

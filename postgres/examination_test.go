@@ -297,6 +297,17 @@ func TestE5AlarmWaitsForAnAnswer(t *testing.T) {
 			t.Errorf("%s: %v", name, err)
 		}
 	}
+	due := postgres.NewAgenda(x.db, time.UTC)
+	for who, want := range map[string]int{"Mara": 1, "Per": 1, "Karin": 1, "Tove": 0, "Rune": 0} {
+		if items, err := due.Alarms(ctx, x.people[who], x.now); err != nil || len(items) != want {
+			t.Errorf("on the agenda of %s: %+v %v", who, items, err)
+		}
+	}
+	elsewhere := x.people["Karin"]
+	elsewhere.Departments = []string{"Costume"}
+	if items, err := due.Alarms(ctx, elsewhere, x.now); err != nil || len(items) != 0 {
+		t.Errorf("on the agenda of another department: %+v %v", items, err)
+	}
 	e, err := x.exams.Respond(ctx, mara, e.ID, e.Version, examination.NewAnswer{Kind: "noted", Reason: "already crumbled before; boxed and ventilated"})
 	if err != nil || e.OpenSince != nil || e.Answer == nil || e.Answer.By.Name != "Mara" {
 		t.Fatalf("answered: %+v %v", e, err)
@@ -304,8 +315,30 @@ func TestE5AlarmWaitsForAnAnswer(t *testing.T) {
 	if _, err := x.exams.Respond(ctx, mara, e.ID, e.Version, examination.NewAnswer{Kind: "noted", Reason: "again"}); code(err) != "E5" {
 		t.Errorf("answered twice: %v", err)
 	}
+	if items, err := due.Alarms(ctx, mara, x.now); err != nil || len(items) != 0 {
+		t.Errorf("after the answer: %+v %v", items, err)
+	}
 	if report, err := x.record.Verify(ctx, nil); err != nil || !report.Clean {
 		t.Errorf("verify: %+v %v", report, err)
+	}
+
+	// The next check is due on 6 February 2027: on the agenda a fortnight before, overdue on the day after.
+	for day, want := range map[string]int{"2027-01-22": 0, "2027-01-23": 1, "2027-02-07": 1} {
+		at, err := time.Parse(time.DateOnly, day)
+		if err != nil {
+			t.Fatal(err)
+		}
+		items, err := due.Checks(ctx, mara, at)
+		if err != nil || len(items) != want {
+			t.Errorf("checks due on %s: %+v %v", day, items, err)
+		}
+		if want > 0 && !items[0].Due.Equal(time.Date(2027, 2, 7, 0, 0, 0, 0, time.UTC)) {
+			t.Errorf("due: %v", items[0].Due)
+		}
+	}
+	x.begin("Tove", examination.Survey)
+	if items, err := due.ExaminationDrafts(ctx, x.people["Tove"], x.now); err != nil || len(items) != 1 {
+		t.Errorf("drafts: %+v %v", items, err)
 	}
 }
 

@@ -64,6 +64,7 @@ func (s *Server) objectSections() []sectionOf {
 	return []sectionOf{
 		s.descriptionSection,
 		s.whereSection,
+		s.conditionSection,
 		s.makeUpSection,
 		s.findingSection,
 		s.hazardSection,
@@ -88,7 +89,7 @@ type column struct {
 // objectColumns lists the columns that other areas add to a list of objects: an area adds one by one
 // line here.
 func (s *Server) objectColumns() []columnOf {
-	return []columnOf{s.placeColumn, s.stopColumn}
+	return []columnOf{s.placeColumn, s.conditionColumn, s.stopColumn}
 }
 
 // objectPath is the address of an object's sheet.

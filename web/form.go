@@ -28,6 +28,7 @@ type Form struct {
 	Quick     bool   // a page used standing up: nothing to press is smaller than 44 px
 	Long      bool   // written over hours: its button stays at hand
 	Part      string // tells the fields of several forms of one page apart
+	Draft     string // a module keeps it while one writes (draft.js): "save", or "hold" until it is sent
 	Legend    string
 	Below     bool // the legend stands one level below the heading of its section
 	Help      string
@@ -73,6 +74,7 @@ type Field struct {
 	Fills    string // what a browser may fill in (autocomplete): "username", "new-password", "one-time-code"
 	Camera   bool   // a "file" that a tablet's camera fills
 	Tiles    bool   // the choices of "radio" and "checks" stand as large tiles
+	Theirs   string // what somebody else has kept here while this was written
 	Fault    string
 }
 

@@ -34,6 +34,12 @@ var pages = map[string]framed{
 	"enclosure/recommendation": &recommendationPageData{},
 	"enclosure/what_if":        &whatIfPage{},
 
+	"examination/draft":        &draftPage{},
+	"examination/examination":  &examinationPageData{},
+	"examination/examinations": &examinationsPage{},
+	"examination/examine":      &examinePage{},
+	"examination/terms":        &damageTermsPageData{},
+
 	"error/error":   &errorPage{},
 	"error/problem": &problemPage{},
 

@@ -24,6 +24,12 @@ var rules = map[string]string{
 	"C5": "A part away from its whole is said wherever the whole is shown, lent or counted.",
 	"M2": "Unidentified is not harmless.",
 
+	"E1": "A signed examination is never edited; a correction is an addendum, signed and sealed in its turn.",
+	"E2": "Two examinations are compared: new, worse, unchanged, better, gone and not seen; a change smaller than its uncertainty is no proven change.",
+	"E3": "Not seen is not gone. What was found before is answered at each examination; on a part that was not seen it can only be 'not seen'.",
+	"E4": "An area from a photograph needs a scale in the picture; without one it is pixels and a percentage, and says so.",
+	"E5": "Active damage of severity 4, or an incident, is on the agenda of conservators and the department's curators at once, until a conservator answers it.",
+
 	"T1":  "No work is recorded before approval. A step names components, method and materials; each must lie inside the approved scope.",
 	"T2":  "Approval is by a curator of the department who did not write, amend or carry out the treatment. One person never sits on both sides of it.",
 	"T3":  "A decision carries a statement; every condition is acknowledged before work starts, a failed condition before start stops the work until a new decision, and each is answered in the completion.",

@@ -25,6 +25,7 @@ import (
 	"farthingale/domain/agenda"
 	"farthingale/domain/collection"
 	"farthingale/domain/enclosure"
+	"farthingale/domain/examination"
 	"farthingale/domain/finding"
 	"farthingale/domain/handling"
 	"farthingale/domain/loan"
@@ -57,6 +58,7 @@ type Services struct {
 	Loan        *loan.Service
 	LoanFaces   LoanFaces
 	Treatment   *treatment.Service
+	Examination *examination.Service
 	Sessions    *scs.SessionManager
 	Now         func() time.Time
 	Log         *slog.Logger
@@ -190,6 +192,7 @@ func (s *Server) Routes(e *echo.Echo) {
 	s.loanRoutes(g)
 	s.enclosureRoutes(g)
 	s.measurementRoutes(g)
+	s.examinationRoutes(g)
 	s.problemRoutes(g)
 	s.contractRoutes(g)
 }

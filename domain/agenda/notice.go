@@ -48,7 +48,7 @@ type Item struct {
 	Text         string     `json:"text"`
 	Area         string     `json:"area"`
 	SubjectID    domain.ID  `json:"subject_id"`
-	Record       string     `json:"record"` // what the subject is: "treatment", "emergency", "stop", "loan"
+	Record       string     `json:"record"` // what the subject is: "treatment", "emergency", "stop", "loan", "finding", "examination"
 	ObjectID     *domain.ID `json:"object_id,omitempty"`
 	ObjectNumber string     `json:"object_number,omitempty"`
 	Since        time.Time  `json:"since"`

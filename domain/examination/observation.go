@@ -1,6 +1,7 @@
 package examination
 
 import (
+	"slices"
 	"strings"
 	"time"
 
@@ -121,6 +122,7 @@ type Finding struct {
 
 // NewFinding is a damage that was not there, or not known, the last time.
 type NewFinding struct {
+	ID          *domain.ID `json:"id,omitempty"`           // chosen by who sends it, so that it can be sent twice and is kept once
 	ComponentID *domain.ID `json:"component_id,omitempty"` // nil: the whole object
 	Finding
 }
@@ -188,6 +190,12 @@ func (e *Examination) Add(by domain.Actor, n NewFinding, terms *Terms, sheet *co
 		n.Status = New
 	}
 	o := Observation{ID: domain.NewID(), ComponentID: n.ComponentID}
+	if n.ID != nil {
+		o.ID = *n.ID
+	}
+	if e.Observation(o.ID) != nil {
+		return nil, domain.Conflict("observation_kept", "This observation was written down already.")
+	}
 	if err := e.put(&o, n.Finding, terms, sheet); err != nil {
 		return nil, err
 	}
@@ -217,6 +225,38 @@ func (e *Examination) Set(by domain.Actor, id domain.ID, f Finding, terms *Terms
 	e.touched(by, at)
 	e.raise(by, "observation_set", map[string]any{"observation": id, "finding": changed.Finding}, at)
 	return nil
+}
+
+// Confirm answers several carried observations at once: they are as they were.
+func (e *Examination) Confirm(by domain.Actor, n Confirmation, at time.Time) error {
+	if err := e.MayWrite(by); err != nil {
+		return err
+	}
+	if err := domain.Validate(n); err != nil {
+		return err
+	}
+	for _, id := range n.ObservationIDs {
+		o := e.Observation(id)
+		switch {
+		case o == nil || o.ContinuesID == nil:
+			return domain.Invalid("/observation_ids", "carried", "One of these was not carried forward from an earlier examination.")
+		case e.unseen(o.ComponentID):
+			return domain.Refuse("E3", o.Called+" was not seen: what was found on it before can only be 'not seen'.")
+		}
+	}
+	for i := range e.Observations {
+		if o := &e.Observations[i]; slices.Contains(n.ObservationIDs, o.ID) {
+			o.Status = Confirmed
+		}
+	}
+	e.touched(by, at)
+	e.raise(by, "observations_confirmed", n, at)
+	return nil
+}
+
+// Confirmation names carried observations that are as they were.
+type Confirmation struct {
+	ObservationIDs []domain.ID `json:"observation_ids" validate:"required,min=1,max=2000,unique"`
 }
 
 // Drop takes a new observation back. One that was carried forward is answered instead.

@@ -269,6 +269,13 @@ func (s *Service) Set(ctx context.Context, by domain.Actor, id domain.ID, versio
 	})
 }
 
+// Confirm answers several carried observations at once: they are as they were.
+func (s *Service) Confirm(ctx context.Context, by domain.Actor, id domain.ID, version int64, n Confirmation) (*Examination, error) {
+	return s.draft(ctx, by, id, version, func(_ context.Context, e *Examination, _ *collection.Sheet) error {
+		return e.Confirm(by, n, s.now())
+	})
+}
+
 // Drop takes a new observation back.
 func (s *Service) Drop(ctx context.Context, by domain.Actor, id domain.ID, version int64, observationID domain.ID) (*Examination, error) {
 	return s.draft(ctx, by, id, version, func(_ context.Context, e *Examination, _ *collection.Sheet) error {

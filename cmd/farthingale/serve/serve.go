@@ -130,11 +130,14 @@ func New(ctx context.Context, pool *pgxpool.Pool, s Settings) (*House, error) {
 		agenda.Waiting{Kind: "decisions_asked", Title: "Decisions asked of you", For: due.Decisions},
 		agenda.Waiting{Kind: "ratifications_due", Title: "Emergency stabilisations to ratify", For: due.Ratifications},
 		agenda.Waiting{Kind: "stops_in_force", Title: "Stops in force", For: due.Stops},
+		agenda.Waiting{Kind: "examinations_to_answer", Title: "Examinations to answer", For: due.Alarms},
 		agenda.Waiting{Kind: "findings_to_act_on", Title: "Findings to act on now", For: due.Findings},
 		agenda.Waiting{Kind: "loan_requests", Title: "Requests for loans", For: due.LoanRequests},
 		agenda.Waiting{Kind: "loans_about_to_move", Title: "Loans about to move", For: due.Loans},
 		agenda.Waiting{Kind: "treatments_in_charge", Title: "Treatments in your charge", For: due.Charges},
+		agenda.Waiting{Kind: "checks_due", Title: "Checks due", For: due.Checks},
 		agenda.Waiting{Kind: "drafts", Title: "Your drafts", For: due.Drafts},
+		agenda.Waiting{Kind: "examination_drafts", Title: "Your examinations not signed yet", For: due.ExaminationDrafts},
 	)
 	usual, err := material.Cautions()
 	if err != nil {
@@ -181,6 +184,7 @@ func New(ctx context.Context, pool *pgxpool.Pool, s Settings) (*House, error) {
 		Movement:    h.Movement,
 		Loan:        h.Loan,
 		LoanFaces:   h.faces,
+		Examination: h.Examination,
 	})
 	if err != nil {
 		return nil, err

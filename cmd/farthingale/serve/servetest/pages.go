@@ -37,6 +37,7 @@ var samples = []func(h *House, g *Ground) []Sample{
 	measurementSamples,
 	loanSamples,
 	treatmentSamples,
+	examinationSamples,
 }
 
 // Samples fills the house and gives at least one sample for every page.
