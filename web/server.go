@@ -174,9 +174,10 @@ func (s *Server) Routes(e *echo.Echo) {
 	}
 	e.GET("/static/*", echo.WrapHandler(http.StripPrefix("/static/", cached(http.FileServerFS(static)))))
 	// Not as middleware of a group, which would answer for the API's unknown addresses too.
-	e.Use(pagesOnly(echo.WrapMiddleware(s.Sessions.LoadAndSave)), pagesOnly(s.bounded), pagesOnly(middleware.CSRFWithConfig(middleware.CSRFConfig{ // #nosec G101 -- names of fields, no secrets
+	e.Use(shared, pagesOnly(echo.WrapMiddleware(s.Sessions.LoadAndSave)), pagesOnly(s.bounded), pagesOnly(middleware.CSRFWithConfig(middleware.CSRFConfig{ // #nosec G101 -- names of fields, no secrets
 		TokenLookup: "header:X-CSRF-Token,query:csrf,form:csrf", CookieName: s.csrfCookie(), CookiePath: "/",
 		CookieHTTPOnly: true, CookieSameSite: http.SameSiteLaxMode, CookieSecure: s.Sessions.Cookie.Secure,
+		Skipper: IsIIIF, // which has no forms
 	})), pagesOnly(s.who))
 	g := e.Group("")
 	s.peopleRoutes(g)
@@ -187,6 +188,7 @@ func (s *Server) Routes(e *echo.Echo) {
 	s.materialRoutes(g)
 	s.findingRoutes(g)
 	s.photoRoutes(g)
+	s.iiifRoutes(g)
 	s.handlingRoutes(g)
 	s.movementRoutes(g)
 	s.loanRoutes(g)

@@ -20,6 +20,7 @@ import (
 	"farthingale/api"
 	"farthingale/cmd/farthingale/serve/servetest"
 	"farthingale/domain"
+	"farthingale/web"
 )
 
 var update = flag.Bool("update", false, "write the table of permissions anew; read it before you commit it")
@@ -250,7 +251,7 @@ func judge(o operation, role domain.Role, allowed bool, status int, body string)
 	switch {
 	case status >= 500:
 		return fmt.Sprintf("status %d: %s", status, body)
-	case role == "" && !allowed && !o.api && o.method == http.MethodGet:
+	case role == "" && !allowed && !o.api && o.method == http.MethodGet && !strings.HasPrefix(o.path, web.IIIFPrefix):
 		if status != http.StatusSeeOther || !strings.HasPrefix(body, "/sign-in?to=") && !strings.HasPrefix(body, "/first") {
 			return fmt.Sprintf("status %d; is not led to the door", status)
 		}

@@ -225,7 +225,7 @@ func (h *House) router(s Settings, pool *pgxpool.Pool) *echo.Echo {
 		e.IPExtractor = echo.ExtractIPFromXFFHeader(trust...)
 	}
 	e.HTTPErrorHandler = func(err error, c echo.Context) {
-		if strings.HasPrefix(c.Request().URL.Path, "/api/") {
+		if strings.HasPrefix(c.Request().URL.Path, "/api/") || web.IsIIIF(c) {
 			h.API.HandleError(err, c)
 			return
 		}
@@ -274,7 +274,8 @@ func fileBody(c echo.Context) bool {
 			return true
 		}
 	}
-	return strings.HasPrefix(path, "/files/") || c.Request().Header.Get("Range") != ""
+	picture := web.IsIIIF(c) && (strings.HasSuffix(path, ".jpg") || strings.HasSuffix(path, ".png"))
+	return picture || strings.HasPrefix(path, "/files/") || c.Request().Header.Get("Range") != ""
 }
 
 // answerWithin is how long an answer may take. A database that hangs then gets no more time, and whoever

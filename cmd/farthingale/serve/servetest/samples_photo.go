@@ -27,6 +27,7 @@ func photoSamples(h *House, g *Ground) []Sample {
 	}
 	over := "/photos/" + first.String() + "/over/" + last.String()
 	at := "/photos/" + last.String()
+	iiif := "/iiif/" + last.String()
 	return []Sample{
 		{Route: "GET /objects/:number/photos", Path: "/objects/1968.14.2/photos", As: ines},
 		{Route: "GET /objects/:number/photos", Path: "/objects/1968.14.2/photos?light=uv", As: reader},
@@ -34,6 +35,11 @@ func photoSamples(h *House, g *Ground) []Sample {
 		{Route: "GET /photos/:id", Path: at, As: reader},
 		{Route: "GET /photos/:id/over/:after", Path: over, As: ines},
 		{Route: "GET /photos/:id/over/:after", Path: over + "?tie=2,2,2,2&tie=30,2,30,2&before=9,12", As: reader},
+		{Route: "GET /iiif/:id", Path: iiif, As: reader, File: true},
+		{Route: "GET /iiif/:id/info.json", Path: iiif + "/info.json", As: reader, File: true},
+		{Route: "GET /iiif/:id/marks", Path: iiif + "/marks", As: reader, File: true},
+		{Route: "GET /iiif/:id/:region/:size/:rotation/:file", Path: iiif + "/full/!20,20/0/default.jpg", As: reader, File: true},
+		{Route: "GET /iiif/objects/:number/manifest", Path: "/iiif/objects/1968.14.2/manifest", As: reader, File: true},
 		{Route: "GET /files/photos/:id/thumbnail", Path: "/files" + at + "/thumbnail", As: reader, File: true},
 		{Route: "GET /files/photos/:id/screen", Path: "/files" + at + "/screen", As: reader, File: true},
 		{Route: "GET /files/photos/:id/original", Path: "/files" + at + "/original", As: ines, File: true},
