@@ -320,6 +320,7 @@ func (m *museum) words() map[string]any {
 		"found": "changed", "HazardFacts/kind": "asbestos", "NewTreatmentAddendum/record": "completion", "NewTreatmentStep/method": "consolidation", "NewTreatmentDesignation/component_id": parts("f1"), "version_number": 1, "code": "ZZ-9", "key": "tested-wax",
 		"gas": "hcl", "tracer": "co2", "AirSpace/name": "glove", "RoomAir/name": "store", "AirExchange/inner": "glove", "AirExchange/outer": "store", "EnclosurePlaced/space": "glove", "EnclosurePlaced/object_id": m.dressID(),
 		"NewRecommendation/object_id": m.dressID(), "EnclosureChange/act": "temperature", "NewTracer/exchange": "ring", "TracerDecay/readings": decay(),
+		"NewMeasurement/quantity": "ph", "NewMeasurement/value": "4.6", "NewMeasurement/examination_id": nil, "NewMeasurement/measured_on": now.Format(time.DateOnly),
 	}
 }
 
