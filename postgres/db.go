@@ -176,6 +176,7 @@ var said = words(
 	materialTestWords,
 	examinationWords,
 	measurementWords,
+	investigationWords,
 )
 
 // words joins the areas' sentences.

@@ -59,14 +59,15 @@ type dueRow struct {
 // whereabouts are the pages of the records that notices and items tell of, and what the link to one
 // says. A record without one is reached by its object.
 var whereabouts = map[string]struct{ path, words string }{
-	"treatment":   {"/treatments/", "Go to the treatment"},
-	"emergency":   {"/emergencies/", "Go to the emergency stabilisation"},
-	"stop":        {"/stops/", "Go to the stop"},
-	"handling":    {"/handlings/", "Go to the handling"},
-	"photo":       {"/photos/", "Go to the photograph"},
-	"loan":        {"/loans/", "Go to the loan"},
-	"finding":     {"/findings/", "Go to the finding"},
-	"examination": {"/examinations/", "Go to the examination"},
+	"treatment":     {"/treatments/", "Go to the treatment"},
+	"emergency":     {"/emergencies/", "Go to the emergency stabilisation"},
+	"stop":          {"/stops/", "Go to the stop"},
+	"handling":      {"/handlings/", "Go to the handling"},
+	"photo":         {"/photos/", "Go to the photograph"},
+	"loan":          {"/loans/", "Go to the loan"},
+	"finding":       {"/findings/", "Go to the finding"},
+	"examination":   {"/examinations/", "Go to the examination"},
+	"investigation": {"/investigations/", "Go to the question"},
 }
 
 func (s *Server) dueRow(text, record string, subject domain.ID, number string, since time.Time, due *time.Time) dueRow {

@@ -28,20 +28,21 @@ var mayImport = []struct {
 
 // areaMayImport says which areas know others, as the trade has it. Everybody knows people and record.
 var areaMayImport = map[string][]string{
-	"agenda":      {},
-	"collection":  {"material"},
-	"enclosure":   {},
-	"examination": {"collection", "agenda", "handling"},
-	"finding":     {"material"},
-	"handling":    {"collection", "material", "agenda"},
-	"loan":        {"collection", "material", "agenda", "handling", "movement", "photo"},
-	"material":    {},
-	"measurement": {"collection"},
-	"movement":    {"collection", "agenda", "handling"},
-	"people":      {},
-	"photo":       {"collection"},
-	"record":      {},
-	"treatment":   {"collection", "material", "agenda", "photo"},
+	"agenda":        {},
+	"collection":    {"material"},
+	"enclosure":     {},
+	"examination":   {"collection", "agenda", "handling"},
+	"finding":       {"material"},
+	"handling":      {"collection", "material", "agenda"},
+	"loan":          {"collection", "material", "agenda", "handling", "movement", "photo"},
+	"material":      {},
+	"investigation": {"collection", "agenda"},
+	"measurement":   {"collection"},
+	"movement":      {"collection", "agenda", "handling"},
+	"people":        {},
+	"photo":         {"collection"},
+	"record":        {},
+	"treatment":     {"collection", "material", "agenda", "photo"},
 }
 
 // onlyIn are libraries that one place keeps for all. Spreadsheets are written by web/document, which

@@ -1,0 +1,9 @@
+drop table investigation_finding_photo;
+drop table investigation_finding;
+drop table sample_remainder;
+drop table sample;
+drop table investigation_consent_decision;
+drop table investigation_consent;
+drop table investigation;
+drop function investigation_consent_by_another();
+drop function investigation_keeps();

@@ -1,0 +1,27 @@
+package postgres
+
+import (
+	"context"
+	"time"
+
+	"github.com/jackc/pgx/v5"
+
+	"farthingale/domain"
+	"farthingale/domain/agenda"
+)
+
+// Consents are the consents to samples and traces that curators of the department are asked for (I1), the
+// oldest first, without those that the curator asked for.
+func (s *Agenda) Consents(ctx context.Context, by domain.Actor, _ time.Time) ([]agenda.Item, error) {
+	if !by.Has(domain.Curator) {
+		return nil, nil
+	}
+	return s.waiting(ctx, "the consents asked for", `
+		select 'Consent to a technique that takes a sample or leaves a trace, for the question: ' || i.question as text, 'investigation' as area, i.id as subject_id, 'investigation' as record,
+			i.object_id, o.number as object_number, c.asked_at as since, null::timestamptz as due
+		from investigation i join object o on o.id = i.object_id join investigation_consent c on c.investigation_id = i.id
+		where i.ended_at is null and o.department = any (@departments) and @me not in (i.asked_by, c.asked_by)
+			and not exists (select from investigation_consent_decision d where d.consent_id = c.id)
+		order by c.asked_at, c.id limit @limit`,
+		pgx.NamedArgs{"me": by.ID, "departments": by.Departments})
+}
