@@ -13,6 +13,7 @@ import (
 func (s *Server) examinationRoutes(g *echo.Group) {
 	s.route(g, http.MethodGet, "/objects/:id/examinations", examination.Read, s.examinations)
 	s.route(g, http.MethodPost, "/objects/:id/examinations", examination.Write, s.beginExamination)
+	s.route(g, http.MethodGet, "/objects/:id/comparison", examination.Read, s.comparison)
 	s.route(g, http.MethodGet, "/objects/:id/condition", examination.Read, s.condition)
 	s.route(g, http.MethodGet, "/examinations/:id", examination.Read, s.examination)
 	s.route(g, http.MethodPatch, "/examinations/:id", examination.Write, s.changeExamination)

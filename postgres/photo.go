@@ -223,6 +223,18 @@ func (s *Photos) one(ctx context.Context, sql string, id domain.ID) (*photo.Phot
 	return &p, nil
 }
 
+// Some reads those of these photographs that exist.
+func (s *Photos) Some(ctx context.Context, ids []domain.ID) ([]photo.Photo, error) {
+	rows, _ := s.db.q(ctx).Query(ctx, photoSelect+` where p.id = any($1)`, ids)
+	all, err := pgx.CollectRows(rows, photoOf)
+	return all, fault(err, "read %d photos", len(ids))
+}
+
+func photoOf(row pgx.CollectableRow) (photo.Photo, error) {
+	r, err := pgx.RowToStructByName[photoRow](row)
+	return r.photo(), err
+}
+
 // Shows says whether a photograph is of an object.
 func (s *Photos) Shows(ctx context.Context, photoID, objectID domain.ID) (bool, error) {
 	var shows bool
@@ -313,10 +325,7 @@ func (s *Photos) List(ctx context.Context, objectID domain.ID, f photo.Filter, q
 		given(f.Stage != "", `p.stage = @stage`),
 		given(f.Component != nil, `exists (select from photo_component c where c.photo_id = p.id and c.component_id = @component)`))+`
 		order by p.uploaded_at desc, p.id desc limit @limit`, args)
-	all, err := pgx.CollectRows(rows, func(row pgx.CollectableRow) (photo.Photo, error) {
-		r, err := pgx.RowToStructByName[photoRow](row)
-		return r.photo(), err
-	})
+	all, err := pgx.CollectRows(rows, photoOf)
 	if err != nil {
 		return none, fault(err, "list photos of object %s", objectID)
 	}

@@ -18,6 +18,7 @@ func (s *Server) examinationRoutes(g *echo.Group) {
 	s.route(g, http.MethodGet, "/objects/:number/examine", examination.Write, s.examinePage)
 	s.route(g, http.MethodPost, "/objects/:number/examine", examination.Write, s.beginExamination)
 	s.route(g, http.MethodGet, "/objects/:number/examinations", examination.Read, s.examinationsPage)
+	s.route(g, http.MethodGet, "/objects/:number/compare", examination.Read, s.compareExaminations)
 	s.route(g, http.MethodGet, "/examinations/:id", examination.Read, s.examinationPage)
 	s.route(g, http.MethodPost, "/examinations/:id/circumstances", examination.Write, s.saveCircumstances)
 	s.route(g, http.MethodPost, "/examinations/:id/description", examination.Write, s.saveDescription)

@@ -82,9 +82,10 @@ var pages = map[string]framed{
 	"people/person":  &personPage{},
 	"people/sign_in": &formPage{},
 
-	"photo/photo":  &photoPage{},
-	"photo/photos": &photosPage{},
-	"photo/over":   &overPage{},
+	"examination/compare": &comparePage{},
+	"photo/photo":         &photoPage{},
+	"photo/photos":        &photosPage{},
+	"photo/over":          &overPage{},
 
 	"record/record": &recordPage{},
 

@@ -53,6 +53,7 @@ type Services struct {
 	Enclosure   *enclosure.Service
 	Finding     *finding.Service
 	Measurement *measurement.Service
+	Examination *examination.Service
 	Handling    *handling.Service
 	Movement    *movement.Service
 	Loan        *loan.Service

@@ -13,10 +13,14 @@ func (s *Service) Compare(ctx context.Context, by domain.Actor, objectID domain.
 	if err != nil {
 		return nil, err
 	}
-	return s.compare(ctx, before, after)
+	return s.CompareThese(ctx, by, before, after)
 }
 
-func (s *Service) compare(ctx context.Context, before, after *Examination) (*Comparison, error) {
+// CompareThese puts two examinations of one object side by side that were read already, the earlier first.
+func (s *Service) CompareThese(ctx context.Context, by domain.Actor, before, after *Examination) (*Comparison, error) {
+	if err := by.May(Read); err != nil {
+		return nil, err
+	}
 	begun, err := s.store.Begun(ctx, before.ID, after.ID)
 	if err != nil {
 		return nil, err

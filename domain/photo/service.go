@@ -40,6 +40,8 @@ type Store interface {
 	// SetPreview writes what Derive came to. It is no edit: the version stays.
 	SetPreview(ctx context.Context, id domain.ID, p Preview) error
 	One(ctx context.Context, id domain.ID) (*Photo, error)
+	// Some reads those of these photographs that exist, in no order.
+	Some(ctx context.Context, ids []domain.ID) ([]Photo, error)
 	List(ctx context.Context, objectID domain.ID, f Filter, q domain.PageQuery) (domain.Page[Photo], error)
 	// Subject reads what a photograph can show: the object and its components, in the order of their
 	// labels. SubjectByNumber is the same for a number's key.
@@ -245,6 +247,16 @@ func (s *Service) One(ctx context.Context, by domain.Actor, id domain.ID) (*Phot
 		return nil, err
 	}
 	return s.store.One(ctx, id)
+}
+
+// Some reads those of these photographs that exist, in the order of their IDs here.
+func (s *Service) Some(ctx context.Context, by domain.Actor, ids []domain.ID) ([]Photo, error) {
+	if err := by.May(Look); err != nil {
+		return nil, err
+	}
+	found, err := s.store.Some(ctx, ids)
+	slices.SortFunc(found, func(a, b Photo) int { return slices.Index(ids, a.ID) - slices.Index(ids, b.ID) })
+	return found, err
 }
 
 // List lists an object's photographs, the newest first.

@@ -180,6 +180,7 @@ func New(ctx context.Context, pool *pgxpool.Pool, s Settings) (*House, error) {
 		Enclosure:   h.Enclosure,
 		Finding:     h.Finding,
 		Measurement: h.Measurement,
+		Examination: h.Examination,
 		Handling:    h.Handling,
 		Movement:    h.Movement,
 		Loan:        h.Loan,

@@ -38,6 +38,7 @@ var samples = []func(h *House, g *Ground) []Sample{
 	loanSamples,
 	treatmentSamples,
 	examinationSamples,
+	compareSamples,
 }
 
 // Samples fills the house and gives at least one sample for every page.
