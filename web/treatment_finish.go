@@ -25,12 +25,13 @@ func (s *Server) treatmentFinishRoutes(g *echo.Group) {
 
 // reportView is a completion as it is read.
 type reportView struct {
-	Facts   []said
-	After   []afterRow
-	Answers []answerRow
-	Used    []usedRow
-	Shown   []Link
-	Addenda []addendumView
+	Examined *Link
+	Facts    []said
+	After    []afterRow
+	Answers  []answerRow
+	Used     []usedRow
+	Shown    []Link
+	Addenda  []addendumView
 }
 
 type afterRow struct{ Component, Condition, NoPair string }
@@ -74,6 +75,9 @@ func (s *Server) reportView(d *desk, r *treatment.Completion) *reportView {
 		[2]string{"Removed, and where it is", r.Removed}, [2]string{"Hours", hours}, [2]string{"Carried out by", strings.Join(carried, ", ")}, [2]string{"Handling", r.Handling},
 		[2]string{"Display", r.Display}, [2]string{"Storage", r.Storage}, [2]string{"Transport", r.Transport}, [2]string{"Retreatment", r.Retreatment}, [2]string{"Next check due", dateWords(r.NextCheck)}),
 		Addenda: s.addendaTo(d, "completion", d.ID)}
+	if r.After != nil {
+		v.Examined = &Link{Path: examinationPath(r.After.ID), Words: r.After.Called()}
+	}
 	for _, c := range r.Components {
 		v.After = append(v.After, afterRow{Component: r.Legend[c.ComponentID.String()], Condition: c.Condition, NoPair: c.NoPair})
 	}
@@ -115,7 +119,9 @@ func (s *Server) reportForm(c echo.Context, d *desk, r treatment.Report) *treatm
 	area := func(name, label, value string, most int) Field {
 		return Field{Kind: "textarea", Name: name, Label: label, Value: value, Max: most, Rows: 3}
 	}
-	fields := []Field{area("aim_reached", "Was the aim reached?", r.AimReached, 10000)}
+	fields := []Field{{Kind: "select", Name: "examination_id", Label: "Examination after treatment", Options: examinedOptions(d.around.Examinations, r.ExaminationID),
+		Help: "It shows the condition of each treated component, and is made after the last work."},
+		area("aim_reached", "Was the aim reached?", r.AimReached, 10000)}
 	parts := Field{Kind: "group", Label: "Each treated component"}
 	for i, part := range d.Treated() {
 		at, after := fmt.Sprintf("components.%d.", i), treatment.ComponentAfter{}
@@ -124,7 +130,7 @@ func (s *Server) reportForm(c echo.Context, d *desk, r treatment.Report) *treatm
 		}
 		parts.Fields = append(parts.Fields, Field{Kind: "group", Label: part.Called, Fields: []Field{
 			{Kind: "hidden", Name: at + "component_id", Value: part.ID.String()},
-			area(at+"condition_after", "Condition after treatment of "+part.Called, after.Condition, 4000),
+			area(at+"condition_after", "Beside the examination, of "+part.Called, after.Condition, 4000),
 			{Kind: "text", Name: at + "no_photographs_because", Label: "If there are no photographs before and after with the same view: why", Value: after.NoPair, Max: 1000},
 		}})
 	}

@@ -31,6 +31,7 @@ func (s *Server) treatmentTextRoutes(g *echo.Group) {
 
 // textView is a proposal, or an amendment, as it is read.
 type textView struct {
+	Rests   *Link // the examination
 	Facts   []said
 	Options []optionRow
 	Scope   []scopeRow
@@ -68,10 +69,7 @@ func facts(pairs ...[2]string) []said {
 }
 
 func (s *Server) textView(p treatment.Proposal, legend map[string]string) *textView {
-	rests := p.RestsOn.Text
-	if p.RestsOn.Date != "" || p.RestsOn.By != "" {
-		rests += "\nSeen " + dateWords(p.RestsOn.Date) + " by " + p.RestsOn.By + "."
-	}
+	rests := restsWords(p, legend)
 	hours, cost := "", ""
 	if p.Hours != nil {
 		hours = p.Hours.String()
@@ -92,7 +90,7 @@ func (s *Server) textView(p treatment.Proposal, legend map[string]string) *textV
 	for _, id := range p.Performers {
 		performers = append(performers, legend[id.String()])
 	}
-	v := &textView{
+	v := &textView{Rests: restsLink(p, legend),
 		Facts: facts([2]string{"Condition on which it rests", rests}, [2]string{"Reasons", p.Reasons}, [2]string{"Aim", strings.Join(aims, ", ")}),
 		Later: facts([2]string{"Why this option", p.Why}, [2]string{"Why the materials are safe here", p.SafeBecause}, [2]string{"Irreversible", p.Final}, [2]string{"Tests first", tests},
 			[2]string{"Sampling", p.Sampling}, [2]string{"Removed from the object", p.Removed}, [2]string{"Hours expected", hours}, [2]string{"Period", period},
@@ -162,6 +160,7 @@ type writing struct {
 	staff     []people.Person
 	materials []Option // of the library; the first is "none"
 	more      string   // the list that is to have more rows
+	examined  []treatment.Examined
 	amendment bool
 }
 
@@ -201,10 +200,7 @@ func (w writing) fields(p treatment.Proposal) []Field {
 	title.Required = true
 	all := []Field{title}
 	if !w.amendment {
-		all = append(all, Field{Kind: "group", Label: "The condition on which it rests", Fields: []Field{
-			field("textarea", "rests_on.text", "What it is", p.RestsOn.Text, 10000, ""),
-			field("text", "rests_on.date", "Seen on", p.RestsOn.Date, 40, "A date, such as 2026-02-06. Not older than 12 months."),
-			field("text", "rests_on.by", "Seen by", p.RestsOn.By, 200, "")}})
+		all = append(all, w.restsFields(p))
 	}
 	all = append(all, field("textarea", "reasons", "Reasons", p.Reasons, 10000, "The observations that it answers."))
 	if !w.amendment {
@@ -373,9 +369,9 @@ func (w writing) views(p treatment.Proposal) Field {
 }
 
 // writing reads what the form of a text offers.
-func (s *Server) writing(c echo.Context, sheet *collection.Sheet, staff []people.Person, more string) (writing, error) {
+func (s *Server) writing(c echo.Context, around *treatment.Surroundings, staff []people.Person, more string) (writing, error) {
 	materials, err := s.materialOptions(c, "none")
-	return writing{sheet: sheet, staff: staff, materials: materials, more: more}, err
+	return writing{sheet: around.Sheet, examined: around.Examinations, staff: staff, materials: materials, more: more}, err
 }
 
 // methodList are the methods that the form of a text suggests.
@@ -397,13 +393,18 @@ func (s *Server) newText(c echo.Context, p treatment.Proposal, more string) (*tr
 	if err != nil {
 		return nil, domain.ID{}, err
 	}
-	w, err := s.writing(c, &whole.Sheet, staff, more)
+	around, err := s.Treatment.Table(c.Request().Context(), actor(c), whole.Object.ID)
+	if err != nil {
+		return nil, domain.ID{}, err
+	}
+	w, err := s.writing(c, around, staff, more)
 	if err != nil {
 		return nil, domain.ID{}, err
 	}
 	o := whole.Object
 	page := &treatmentFormPage{Heading: "Propose a treatment of " + o.Number, Back: Link{Path: objectPath(o.Number), Words: o.Title}, Lists: methodList(),
 		Lead: []string{"The draft can be kept at any time and need not be complete. What is missing is listed when it is submitted."},
+		Also: w.examineFirst(),
 		Form: &Form{Action: objectPath(o.Number) + "/treatments", Submit: "Keep the draft", Long: true, Fields: w.fields(p)}}
 	page.Title, page.Here = page.Heading, "/treatments"
 	if page.Cautions, err = s.cautionsOf(c, &whole.Sheet, p.ComponentsIn()); err != nil {
@@ -464,13 +465,16 @@ func (s *Server) beginTreatment(c echo.Context) error {
 
 // textPage makes the page that changes a text of a treatment.
 func (s *Server) textPage(c echo.Context, d *desk, p treatment.Proposal, more, action, heading string, amendment bool) (*treatmentFormPage, error) {
-	w, err := s.writing(c, d.around.Sheet, d.staff, more)
+	w, err := s.writing(c, d.around, d.staff, more)
 	if err != nil {
 		return nil, err
 	}
 	w.amendment = amendment
 	page := &treatmentFormPage{Heading: heading, Back: Link{Path: d.at, Words: d.Called()}, Lists: methodList(),
 		Form: &Form{Action: action, Version: d.Version, Submit: "Keep the draft", Long: true, Fields: w.fields(p)}}
+	if !amendment {
+		page.Also = w.examineFirst()
+	}
 	if amendment {
 		page.Lead = []string{"Write only what changes. What is left empty stays as it was approved."}
 	}

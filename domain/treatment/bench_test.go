@@ -66,8 +66,15 @@ var bench = func() Facts {
 		Photos: []PhotoRef{
 			{ID: beforeCuff, Components: []domain.ID{cuff}, View: "front", Stage: "before", SHA256: "aa"},
 			{ID: afterCuff, Components: []domain.ID{cuff}, View: "front", Stage: "after", SHA256: "bb"},
+		},
+		Examinations: []Examined{
+			{ID: examinedAfter, Occasion: "after_treatment", ExaminedOn: "2026-02-20", By: "Ada", Overall: "fair", Seen: []domain.ID{cuff}},
+			{ID: examinedBefore, Occasion: "before_treatment", ExaminedOn: "2026-01-15", By: "Ada", Overall: "poor", Seen: []domain.ID{cuff},
+				Observations: []Observed{{ID: cracks, Called: "1968.14.2.1a cuff: crack, severity 3"}}},
 		}}
 }()
+
+var examinedBefore, examinedAfter, cracks = domain.NewID(), domain.NewID(), domain.NewID()
 
 func dec(s string) *decimal.Decimal {
 	d := decimal.RequireFromString(s)
@@ -82,7 +89,7 @@ func whole() Proposal {
 	}
 	return Proposal{
 		Title:   "Consolidate the left cuff",
-		RestsOn: StatedCondition{Text: "The cuff is cracked and powders.", Date: "2026-01-15", By: "Ada"},
+		RestsOn: StatedCondition{ExaminationID: &examinedBefore, Observations: []domain.ID{cracks}, Text: "The cuff is cracked and powders.", Date: "2026-01-15", By: "Ada"},
 		Reasons: "Cracks at the fold.", Aims: []string{"remedial"},
 		Options: []Option{option("no treatment"), option("consolidation")},
 		Scope: []ScopeLine{{ComponentID: cuff, AndItsParts: true, Method: "consolidation", Why: "least change",
@@ -150,7 +157,7 @@ func worked(t *testing.T, conditions ...NewCondition) *Treatment {
 }
 
 func report() Report {
-	return Report{AimReached: "yes", Components: []ComponentAfter{{ComponentID: cuff, Condition: "stable"}}, Photographs: []domain.ID{beforeCuff, afterCuff},
+	return Report{AimReached: "yes", ExaminationID: &examinedAfter, Components: []ComponentAfter{{ComponentID: cuff, Condition: "stable"}}, Photographs: []domain.ID{beforeCuff, afterCuff},
 		Deviations: "none", TestResults: "no gloss", Removed: "nothing", Hours: dec("5"), People: []domain.ID{bo.ID},
 		Handling: "lift from below", Display: "lying", Storage: "cool", NextCheck: "2026-08"}
 }

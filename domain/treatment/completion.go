@@ -15,25 +15,26 @@ import (
 // Report is what the conservator in charge writes at the end. It can be kept as a draft; completing
 // asks for all of it at once (T7).
 type Report struct {
-	AimReached  string           `json:"aim_reached" validate:"max=10000"`
-	Components  []ComponentAfter `json:"components" validate:"max=200,dive"`
-	Photographs []domain.ID      `json:"photographs" validate:"max=500,unique"` // that belong to this treatment, besides those of the steps
-	Deviations  string           `json:"deviations" validate:"max=10000"`       // 'none' is an answer
-	TestResults string           `json:"test_results" validate:"max=10000"`
-	Removed     string           `json:"removed" validate:"max=4000"` // what was removed and where it is; 'nothing' is an answer
-	Hours       *decimal.Decimal `json:"hours,omitempty" validate:"omitempty,gt=0,lte=10000"`
-	People      []domain.ID      `json:"people" validate:"max=100,unique"` // everybody who carried it out
-	Answers     []Answer         `json:"answers" validate:"max=200,dive"`
-	Handling    string           `json:"handling_advice" validate:"max=4000"`
-	Display     string           `json:"display_advice" validate:"max=4000"`
-	Storage     string           `json:"storage_advice" validate:"max=4000"`
-	Transport   string           `json:"transport_advice" validate:"max=4000"`
-	Retreatment string           `json:"retreatment_notes" validate:"max=4000"`
-	NextCheck   string           `json:"next_check_due" validate:"omitempty,edtf,max=40"`
+	AimReached    string           `json:"aim_reached" validate:"max=10000"`
+	ExaminationID *domain.ID       `json:"examination_id,omitempty"` // the signed examination after treatment
+	Components    []ComponentAfter `json:"components" validate:"max=200,dive"`
+	Photographs   []domain.ID      `json:"photographs" validate:"max=500,unique"` // that belong to this treatment, besides those of the steps
+	Deviations    string           `json:"deviations" validate:"max=10000"`       // 'none' is an answer
+	TestResults   string           `json:"test_results" validate:"max=10000"`
+	Removed       string           `json:"removed" validate:"max=4000"` // what was removed and where it is; 'nothing' is an answer
+	Hours         *decimal.Decimal `json:"hours,omitempty" validate:"omitempty,gt=0,lte=10000"`
+	People        []domain.ID      `json:"people" validate:"max=100,unique"` // everybody who carried it out
+	Answers       []Answer         `json:"answers" validate:"max=200,dive"`
+	Handling      string           `json:"handling_advice" validate:"max=4000"`
+	Display       string           `json:"display_advice" validate:"max=4000"`
+	Storage       string           `json:"storage_advice" validate:"max=4000"`
+	Transport     string           `json:"transport_advice" validate:"max=4000"`
+	Retreatment   string           `json:"retreatment_notes" validate:"max=4000"`
+	NextCheck     string           `json:"next_check_due" validate:"omitempty,edtf,max=40"`
 }
 
-// ComponentAfter is the condition of a treated component, and why it has no pair of photographs when
-// it has none.
+// ComponentAfter is what is to be said of the condition of a treated component beside the examination, and why it
+// has no pair of photographs when it has none.
 type ComponentAfter struct {
 	ComponentID domain.ID `json:"component_id" validate:"required"`
 	Condition   string    `json:"condition_after" validate:"max=4000"`
@@ -50,10 +51,11 @@ type Answer struct {
 // Completion is the report with what the log says beside it. After signing it never changes.
 type Completion struct {
 	Report
-	Carried []Who             `json:"carried_out_by"` // People by name
-	Used    []MaterialUsed    `json:"materials"`      // from the log
-	Shown   []PhotoRef        `json:"shown"`          // every photograph of the treatment, with its hash
-	Legend  map[string]string `json:"legend"`         // names of the components
+	Carried []Who             `json:"carried_out_by"`           // People by name
+	Used    []MaterialUsed    `json:"materials"`                // from the log
+	Shown   []PhotoRef        `json:"shown"`                    // every photograph of the treatment, with its hash
+	After   *Examined         `json:"examined_after,omitempty"` // the examination that the report names
+	Legend  map[string]string `json:"legend"`                   // names of the components
 
 	Frozen json.RawMessage `json:"-"` // all this as it is kept; set when read
 }
@@ -165,6 +167,11 @@ func (t *Treatment) complete(r Report, f Facts) (*Completion, error) {
 			add(p)
 		}
 	}
+	if r.ExaminationID != nil {
+		if c.After = f.examined(r.ExaminationID); c.After == nil {
+			fields = append(fields, domain.Field{Pointer: "/examination_id", Rule: "examination", Message: "There is no such signed examination of this object."})
+		}
+	}
 	for i, part := range r.Components {
 		if f.Sheet.Component(part.ComponentID) == nil {
 			fields = append(fields, domain.Field{Pointer: fmt.Sprintf("/components/%d/component_id", i), Rule: "component", Message: "This is no component of the object."})
@@ -183,7 +190,7 @@ func (t *Treatment) complete(r Report, f Facts) (*Completion, error) {
 //
 // source: AIC Code of Ethics and Guidelines for Practice 1994, guideline 27; E.C.C.O. Professional
 // Guidelines 2003, article 10 (the names of all who carried it out).
-func (t *Treatment) lacksCompletion(c *Completion, at time.Time) []string {
+func (t *Treatment) lacksCompletion(c *Completion, site domain.Site, at time.Time) []string {
 	var lacks []string
 	need := func(ok bool, what string) {
 		if !ok {
@@ -195,11 +202,11 @@ func (t *Treatment) lacksCompletion(c *Completion, at time.Time) []string {
 	}
 	for _, part := range t.Treated() {
 		i := slices.IndexFunc(c.Components, func(a ComponentAfter) bool { return a.ComponentID == part.ID })
-		need(i >= 0 && c.Components[i].Condition != "", "condition after treatment of "+part.Called)
 		if i < 0 || c.Components[i].NoPair == "" {
 			lacks = append(lacks, c.lacksPair(part)...)
 		}
 	}
+	lacks = append(lacks, t.lacksExamination(c, site.Zone)...)
 	need(c.AimReached != "", "whether the aim was reached")
 	need(c.Deviations != "", "deviations from the proposal ('none' is an answer)")
 	if len(t.Proposal.Tests) > 0 {
@@ -272,7 +279,7 @@ func (t *Treatment) KeepReport(by domain.Actor, r Report, f Facts, at time.Time)
 		return err
 	}
 	if t.State == Completed {
-		if lacks := t.lacksCompletion(c, at); len(lacks) > 0 {
+		if lacks := t.lacksCompletion(c, f.Site, at); len(lacks) > 0 {
 			return incomplete(lacks)
 		}
 	}
@@ -295,7 +302,7 @@ func (t *Treatment) Complete(by domain.Actor, f Facts, at time.Time) error {
 	if err := t.renew(f); err != nil {
 		return err
 	}
-	if lacks := t.lacksCompletion(t.Completion, at); len(lacks) > 0 {
+	if lacks := t.lacksCompletion(t.Completion, f.Site, at); len(lacks) > 0 {
 		return incomplete(lacks)
 	}
 	t.State, t.CompletedBy = Completed, sign(by, "prepared", "", at)
@@ -337,7 +344,7 @@ func (t *Treatment) Sign(by domain.Actor, statement Statement, f Facts, at time.
 	if err := t.renew(f); err != nil {
 		return err
 	}
-	if lacks := t.lacksCompletion(t.Completion, at); len(lacks) > 0 {
+	if lacks := t.lacksCompletion(t.Completion, f.Site, at); len(lacks) > 0 {
 		return incomplete(lacks)
 	}
 	t.State, t.SignedBy = Signed, sign(by, "prepared", statement.Statement, at)

@@ -26,8 +26,8 @@ var Aims = []string{"preventive", "remedial", "restoration"}
 // Proposal is what is put to the curator. Submitted texts must hold what AIC guideline 26 and common
 // practice ask for; Lacks says what is still missing. 'Nothing' and 'none' are answers; empty is not.
 //
-// A proposal rests on a condition. Until the laboratory keeps examinations here, that is a stated
-// condition: what it was, on which date it was seen, and by whom.
+// A proposal rests on a signed examination. Texts from before the laboratory kept examinations here rest on a
+// stated condition: what it was, on which date it was seen, and by whom.
 //
 // The text of an amendment has the same form. It holds only what changes: what is empty there stays
 // as it was approved.
@@ -60,11 +60,14 @@ type Proposal struct {
 	Performers  []domain.ID      `json:"performers" validate:"max=20,unique"` // who is to carry it out
 }
 
-// StatedCondition is the condition on which a proposal rests.
+// StatedCondition is the condition on which a proposal rests. With an examination, Date and By are what that
+// says; they are not the writer's to choose.
 type StatedCondition struct {
-	Text string `json:"text" validate:"max=10000"`
-	Date string `json:"date" validate:"omitempty,edtf,max=40"` // when it was seen
-	By   string `json:"by" validate:"max=200"`                 // who saw it
+	ExaminationID *domain.ID  `json:"examination_id,omitempty"`
+	Observations  []domain.ID `json:"observations,omitempty" validate:"max=200,unique"` // of it, that the treatment answers
+	Text          string      `json:"text" validate:"max=10000"`                        // what of it matters here
+	Date          string      `json:"date" validate:"omitempty,edtf,max=40"`            // when it was seen
+	By            string      `json:"by" validate:"max=200"`                            // who saw it
 }
 
 // Option is one way that was considered; 'no treatment' is one.
@@ -141,11 +144,11 @@ func (p Proposal) Lacks(site domain.Site, at time.Time) []string {
 			lacks = append(lacks, what)
 		}
 	}
-	need(p.RestsOn.Text != "" && p.RestsOn.Date != "" && p.RestsOn.By != "", "the condition on which the proposal rests: what, seen when, by whom")
+	need(p.RestsOn.ExaminationID != nil, "the signed examination on which the proposal rests")
 	if d, err := domain.ParseEDTF(p.RestsOn.Date); err == nil {
 		oldest := at.In(site.Zone).AddDate(0, -RestsOnMonths, -1)
-		need(d.Latest != nil && d.Latest.After(oldest), fmt.Sprintf("a condition seen within the last %d months; this one is of %s", RestsOnMonths, d.Words()))
-		need(d.Earliest == nil || !d.Earliest.After(at.AddDate(0, 0, 1)), "a condition that has been seen; this one lies in the future")
+		need(d.Latest != nil && d.Latest.After(oldest), fmt.Sprintf("an examination of the last %d months; this one is of %s", RestsOnMonths, d.Words()))
+		need(d.Earliest == nil || !d.Earliest.After(at.AddDate(0, 0, 1)), "an examination that has been made; this one lies in the future")
 	}
 	need(p.Reasons != "", "reasons: the observations that the treatment answers")
 	need(len(p.Aims) > 0, "at least one aim")
@@ -220,6 +223,7 @@ func (p Proposal) check(f Facts) error {
 			bad("/performers/%d", "person", "There is no such person, or the account is closed.", i)
 		}
 	}
+	fields = append(fields, p.checkRests(f)...)
 	if p.Cost != nil && p.Currency == "" {
 		bad("/cost_currency", "required", "Say the currency.")
 	}
@@ -238,6 +242,7 @@ func (p Proposal) Legend(f Facts) map[string]string {
 	for _, id := range p.Performers {
 		legend[id.String()] = f.People[id].Name
 	}
+	p.restsLegend(f, legend)
 	return legend
 }
 
@@ -277,7 +282,7 @@ func Begin(by domain.Actor, p Proposal, f Facts, at time.Time) (*Treatment, erro
 	o := f.Sheet.Object
 	t := &Treatment{
 		ID: domain.NewID(), ObjectID: o.ID, ObjectNumber: o.Number, ObjectTitle: o.Title, Department: o.Department,
-		State: Drafting, InCharge: who(by), Proposal: p.tidy(), Version: 1, CreatedAt: at,
+		State: Drafting, InCharge: who(by), Proposal: p.rested(f).tidy(), Version: 1, CreatedAt: at,
 		Versions: []Version{}, Amendments: []Amendment{}, Decisions: []Decision{}, Conditions: []Condition{}, Steps: []Work{},
 		Departures: []Work{}, Designations: []Designation{}, Addenda: []Addendum{}, Parties: []Party{},
 	}
@@ -303,7 +308,7 @@ func (t *Treatment) Rewrite(by domain.Actor, p Proposal, f Facts, at time.Time) 
 	if err := p.check(f); err != nil {
 		return err
 	}
-	t.Proposal = p.tidy()
+	t.Proposal = p.rested(f).tidy()
 	t.join(who(by), Doing, "wrote the proposal", at)
 	t.raise(by, "rewritten", p, at)
 	return nil

@@ -132,7 +132,7 @@ func TestT7ACompletionNamesAllThatIsMissingAtOnce(t *testing.T) {
 	x := worked(t, NewCondition{AtCompletion, "weigh it"})
 	ok(t, x.KeepReport(ada.Actor(), Report{}, bench, monday))
 	e := refusal(t, x.Complete(ada.Actor(), bench, monday), "T7")
-	for _, what := range []string{"condition after treatment of 1968.14.2.1a cuff", "a photograph before and one after", "aim", "deviations", "tests", "removed", "hours",
+	for _, what := range []string{"a signed examination after treatment", "a photograph before and one after", "aim", "deviations", "tests", "removed", "hours",
 		"handling", "display", "storage", "next check", "Bo among the people", "condition 1 (at completion): weigh it"} {
 		if !slices.ContainsFunc(e.Missing, func(m string) bool { return strings.Contains(m, what) }) {
 			t.Errorf("%q does not list %q", e.Missing, what)

@@ -280,7 +280,7 @@ func TestT4AnIncompleteProposalIsNotSubmittedAndAllThatIsMissingIsListed(t *test
 	x, err := Begin(ada.Actor(), Proposal{Title: "Something"}, bench, monday)
 	ok(t, err)
 	e := refusal(t, x.Submit(ada.Actor(), bench, monday), "T4")
-	for _, what := range []string{"condition on which", "reasons", "aim", "two options", "chosen method", "safe", "irreversible", "tests", "hours", "period", "photographs", "removed"} {
+	for _, what := range []string{"signed examination", "reasons", "aim", "two options", "chosen method", "safe", "irreversible", "tests", "hours", "period", "photographs", "removed"} {
 		if !slices.ContainsFunc(e.Missing, func(m string) bool { return strings.Contains(m, what) }) {
 			t.Errorf("%q does not list %q", e.Missing, what)
 		}
@@ -289,7 +289,7 @@ func TestT4AnIncompleteProposalIsNotSubmittedAndAllThatIsMissingIsListed(t *test
 		change func(*Proposal)
 		lacks  string
 	}{
-		"condition of thirteen months ago":  {func(p *Proposal) { p.RestsOn.Date = "2025-01-01" }, "within the last 12 months"},
+		"condition of thirteen months ago":  {func(p *Proposal) { p.RestsOn.Date = "2025-01-01" }, "of the last 12 months"},
 		"condition of twelve months ago":    {func(p *Proposal) { p.RestsOn.Date = "2025-02-02" }, ""},
 		"condition seen in the future":      {func(p *Proposal) { p.RestsOn.Date = "2026-12-24" }, "future"},
 		"one option":                        {func(p *Proposal) { p.Options = p.Options[:1] }, "two options"},

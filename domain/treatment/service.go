@@ -15,15 +15,16 @@ import (
 
 // Neighbours are the other areas, as this one needs them.
 type Neighbours struct {
-	Atomic    domain.Atomic
-	Sheets    Sheets
-	Curators  Curators
-	Photos    Photos
-	Stops     Stops
-	Handlings Handlings
-	Fragments Fragments
-	Notices   Notices
-	Seals     Seals
+	Atomic       domain.Atomic
+	Sheets       Sheets
+	Curators     Curators
+	Photos       Photos
+	Examinations Examinations
+	Stops        Stops
+	Handlings    Handlings
+	Fragments    Fragments
+	Notices      Notices
+	Seals        Seals
 }
 
 // Service composes the rules into acts: each is one transaction of rows, events, seals, notices and
@@ -45,10 +46,26 @@ func (s *Service) at() time.Time { return s.now().UTC().Truncate(time.Microsecon
 
 // names is a command that names persons or materials.
 type names struct {
-	people    []domain.ID
-	materials []string
-	photos    bool
-	curators  string // of this department
+	people       []domain.ID
+	materials    []string
+	photos       bool
+	examinations bool
+	examined     []domain.ID // those that it names
+	curators     string      // of this department
+}
+
+// names are what the text names.
+func (p Proposal) names() names {
+	return names{people: p.PeopleIn(), materials: p.MaterialsIn(), examinations: p.RestsOn.ExaminationID != nil, examined: p.ExaminationsIn()}
+}
+
+// names are what the report names.
+func (r Report) names() names {
+	n := names{people: r.People, photos: true}
+	if r.ExaminationID != nil {
+		n.examinations, n.examined = true, []domain.ID{*r.ExaminationID}
+	}
+	return n
 }
 
 // facts gathers what the rules need to know, each kind with one question.
@@ -66,6 +83,11 @@ func (s *Service) facts(ctx context.Context, objectID domain.ID, n names) (Facts
 	}
 	if n.photos {
 		if f.Photos, err = s.Photos.OfObject(ctx, objectID); err != nil {
+			return f, err
+		}
+	}
+	if n.examinations {
+		if f.Examinations, err = s.Examinations.Signed(ctx, objectID, n.examined); err != nil {
 			return f, err
 		}
 	}
@@ -89,10 +111,11 @@ func (s *Service) One(ctx context.Context, by domain.Actor, id domain.ID) (*Trea
 
 // Surroundings are what a page about a treatment, or about one to begin, shows beside it.
 type Surroundings struct {
-	Sheet       *collection.Sheet
-	Legend      map[string]string // names of what the drafts refer to by identifier or key
-	Photos      []PhotoRef
-	Emergencies []Stabilisation // in the course of the treatment
+	Sheet        *collection.Sheet
+	Legend       map[string]string // names of what the drafts refer to by identifier or key
+	Photos       []PhotoRef
+	Examinations []Examined
+	Emergencies  []Stabilisation // in the course of the treatment
 }
 
 // Around reads the surroundings of a treatment.
@@ -104,15 +127,16 @@ func (s *Service) Around(ctx context.Context, by domain.Actor, t *Treatment) (*S
 	for _, a := range t.Amendments {
 		texts = append(texts, a.Text)
 	}
-	n := names{photos: true}
+	n := names{photos: true, examinations: true}
 	for _, p := range texts {
 		n.people, n.materials = append(n.people, p.PeopleIn()...), append(n.materials, p.MaterialsIn()...)
+		n.examined = append(n.examined, p.ExaminationsIn()...)
 	}
 	f, err := s.facts(ctx, t.ObjectID, n)
 	if err != nil {
 		return nil, err
 	}
-	around := &Surroundings{Sheet: f.Sheet, Photos: f.Photos, Legend: map[string]string{}}
+	around := &Surroundings{Sheet: f.Sheet, Photos: f.Photos, Examinations: f.Examinations, Legend: map[string]string{}}
 	for _, p := range texts {
 		maps.Copy(around.Legend, p.Legend(f))
 	}
@@ -126,8 +150,8 @@ func (s *Service) Table(ctx context.Context, by domain.Actor, objectID domain.ID
 	if err := by.May(Read); err != nil {
 		return nil, err
 	}
-	f, err := s.facts(ctx, objectID, names{photos: true})
-	return &Surroundings{Sheet: f.Sheet, Photos: f.Photos, Legend: map[string]string{}}, err
+	f, err := s.facts(ctx, objectID, names{photos: true, examinations: true})
+	return &Surroundings{Sheet: f.Sheet, Photos: f.Photos, Examinations: f.Examinations, Legend: map[string]string{}}, err
 }
 
 // Look fills what is told to the reader beside the record itself.
@@ -141,7 +165,7 @@ func (t *Treatment) Look(site domain.Site, at time.Time) *Treatment {
 		t.Warnings = t.Proposal.Warns()
 	case UnderWay:
 		if t.Completion != nil {
-			t.Missing = nonNil(t.lacksCompletion(t.Completion, at))
+			t.Missing = nonNil(t.lacksCompletion(t.Completion, site, at))
 		}
 	}
 	if t.PastTerm(at) {
@@ -175,7 +199,7 @@ func (s *Service) Begin(ctx context.Context, by domain.Actor, objectID domain.ID
 	at := s.at()
 	var t *Treatment
 	err := s.Atomic.Do(ctx, func(ctx context.Context) error {
-		f, err := s.facts(ctx, objectID, names{people: p.PeopleIn(), materials: p.MaterialsIn()})
+		f, err := s.facts(ctx, objectID, p.names())
 		if err != nil {
 			return err
 		}
@@ -276,7 +300,7 @@ func (s *Service) Document(ctx context.Context, kind string, subject domain.ID) 
 // Rewrite changes a draft.
 func (s *Service) Rewrite(ctx context.Context, by domain.Actor, id domain.ID, version int64, p Proposal) (*Treatment, error) {
 	return s.change(ctx, by, id, version, p, func(ctx context.Context, t *Treatment, at time.Time) ([]toSeal, error) {
-		f, err := s.facts(ctx, t.ObjectID, names{people: p.PeopleIn(), materials: p.MaterialsIn()})
+		f, err := s.facts(ctx, t.ObjectID, p.names())
 		if err != nil {
 			return nil, err
 		}
@@ -287,7 +311,7 @@ func (s *Service) Rewrite(ctx context.Context, by domain.Actor, id domain.ID, ve
 // Submit freezes the draft for the curator.
 func (s *Service) Submit(ctx context.Context, by domain.Actor, id domain.ID, version int64) (*Treatment, error) {
 	return s.change(ctx, by, id, version, nil, func(ctx context.Context, t *Treatment, at time.Time) ([]toSeal, error) {
-		f, err := s.facts(ctx, t.ObjectID, names{people: t.Proposal.PeopleIn(), materials: t.Proposal.MaterialsIn()})
+		f, err := s.facts(ctx, t.ObjectID, t.Proposal.names())
 		if err != nil {
 			return nil, err
 		}
@@ -363,7 +387,7 @@ func (s *Service) Fulfil(ctx context.Context, by domain.Actor, id domain.ID, ver
 // Amend begins an amendment.
 func (s *Service) Amend(ctx context.Context, by domain.Actor, id domain.ID, version int64, p Proposal) (*Treatment, error) {
 	return s.change(ctx, by, id, version, p, func(ctx context.Context, t *Treatment, at time.Time) ([]toSeal, error) {
-		f, err := s.facts(ctx, t.ObjectID, names{people: p.PeopleIn(), materials: p.MaterialsIn()})
+		f, err := s.facts(ctx, t.ObjectID, p.names())
 		if err != nil {
 			return nil, err
 		}
@@ -375,7 +399,7 @@ func (s *Service) Amend(ctx context.Context, by domain.Actor, id domain.ID, vers
 // RewriteAmendment changes an amendment's draft.
 func (s *Service) RewriteAmendment(ctx context.Context, by domain.Actor, id domain.ID, version int64, number int, p Proposal) (*Treatment, error) {
 	return s.change(ctx, by, id, version, p, func(ctx context.Context, t *Treatment, at time.Time) ([]toSeal, error) {
-		f, err := s.facts(ctx, t.ObjectID, names{people: p.PeopleIn(), materials: p.MaterialsIn()})
+		f, err := s.facts(ctx, t.ObjectID, p.names())
 		if err != nil {
 			return nil, err
 		}
@@ -390,7 +414,7 @@ func (s *Service) SubmitAmendment(ctx context.Context, by domain.Actor, id domai
 		if err != nil {
 			return nil, err
 		}
-		f, err := s.facts(ctx, t.ObjectID, names{people: a.Text.PeopleIn(), materials: a.Text.MaterialsIn()})
+		f, err := s.facts(ctx, t.ObjectID, a.Text.names())
 		if err != nil {
 			return nil, err
 		}
@@ -415,7 +439,7 @@ func (s *Service) WithdrawAmendment(ctx context.Context, by domain.Actor, id dom
 // KeepReport keeps the completion report.
 func (s *Service) KeepReport(ctx context.Context, by domain.Actor, id domain.ID, version int64, r Report) (*Treatment, error) {
 	return s.change(ctx, by, id, version, r, func(ctx context.Context, t *Treatment, at time.Time) ([]toSeal, error) {
-		f, err := s.facts(ctx, t.ObjectID, names{people: r.People, photos: true})
+		f, err := s.facts(ctx, t.ObjectID, r.names())
 		if err != nil {
 			return nil, err
 		}
@@ -435,11 +459,11 @@ func (s *Service) Complete(ctx context.Context, by domain.Actor, id domain.ID, v
 }
 
 func (s *Service) reportFacts(ctx context.Context, t *Treatment) (Facts, error) {
-	n := names{photos: true}
+	r := Report{}
 	if t.Completion != nil {
-		n.people = t.Completion.People
+		r = t.Completion.Report
 	}
-	return s.facts(ctx, t.ObjectID, n)
+	return s.facts(ctx, t.ObjectID, r.names())
 }
 
 // Sign seals the whole.

@@ -215,6 +215,8 @@ type Facts struct {
 	People    map[domain.ID]people.Person // those that the command names
 	Materials map[string]string           // names of the library keys that the command names
 	Photos    []PhotoRef                  // of the object
+
+	Examinations []Examined // signed, of the object: the latest, and those that the command names
 }
 
 func (f Facts) named(ids []domain.ID) []Who {

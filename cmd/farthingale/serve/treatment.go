@@ -18,7 +18,7 @@ import (
 func (h *House) workshop(db *postgres.DB, s Settings) error {
 	store := postgres.NewTreatments(db)
 	h.Treatment = treatment.NewService(store, treatment.Neighbours{
-		Atomic: db, Sheets: h.Collection, Curators: h.People, Photos: store, Stops: h.Handling, Handlings: handlings{h.Handling},
+		Atomic: db, Sheets: h.Collection, Curators: h.People, Photos: store, Examinations: store, Stops: h.Handling, Handlings: handlings{h.Handling},
 		Fragments: fragments{h.Collection}, Notices: h.Agenda, Seals: h.Record,
 	}, s.Site, s.Now)
 	for _, kind := range treatment.SealKinds {
