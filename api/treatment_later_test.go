@@ -328,7 +328,7 @@ func TestTreatmentDatabaseHoldsTheRules(t *testing.T) {
 		}
 	}
 	report, err := b.Record.Verify(t.Context(), nil)
-	if err != nil || report.Clean || !strings.Contains(report.First, "seal 2 (treatment "+b.id.String()) {
+	if err != nil || report.Clean || !strings.Contains(report.First, " (treatment "+b.id.String()) {
 		t.Errorf("verify after tampering: %+v, %v", report, err)
 	}
 }

@@ -11,6 +11,7 @@ import (
 	"farthingale/cmd/farthingale/serve/servetest"
 	"farthingale/domain"
 	"farthingale/domain/collection"
+	"farthingale/domain/examination"
 	"farthingale/domain/treatment"
 )
 
@@ -94,13 +95,19 @@ func (b *bench) refused(who servetest.Someone, path string, command any, status 
 	return append(p.Missing, p.Outside...)
 }
 
+// examined is a signed examination of the object for an occasion.
+func (b *bench) examined(occasion examination.Occasion) domain.ID {
+	b.t.Helper()
+	return b.Examine(b.ines.Actor, b.object, servetest.Look{Occasion: occasion}).ID
+}
+
 // text is a proposal that lacks nothing.
 func (b *bench) text() body {
 	option := func(method string) body {
 		return body{"method": method, "benefit": "b", "risk_to_object": "r", "risk_to_people": "r", "effect_on_significance": "s", "reversibility": "r", "retreatability": "r"}
 	}
 	return body{
-		"title": "Consolidate the cuff", "rests_on": body{"text": "The cuff is cracked and powders.", "date": b.Now().Format(time.DateOnly), "by": "Ines Falkenberg"},
+		"title": "Consolidate the cuff", "rests_on": body{"examination_id": b.examined(examination.BeforeTreatment), "text": "The cuff is cracked and powders."},
 		"reasons": "Cracks at the fold of the cuff.", "aims": []string{"remedial", "preventive"}, "options": []body{option("no treatment"), option("consolidation")},
 		"scope": []body{{"component_id": b.cuff, "and_its_parts": true, "method": "consolidation", "why": "least change",
 			"materials": []body{{"material_key": "acrylic-adhesive", "role": "consolidant", "solvent": "ethanol", "concentration_min": "2", "concentration_max": "5", "unit": "percent_w_v"}}}},
@@ -132,7 +139,7 @@ func (b *bench) report() body {
 	for _, p := range b.now.Treated() {
 		parts = append(parts, body{"component_id": p.ID, "condition_after": "stable", "no_photographs_because": "the camera failed"})
 	}
-	return body{"aim_reached": "yes", "components": parts, "deviations": "none", "test_results": "no gloss", "removed": "nothing", "hours": "1.5", "people": people, "answers": answers,
+	return body{"examination_id": b.examined(examination.AfterTreatment), "aim_reached": "yes", "components": parts, "deviations": "none", "test_results": "no gloss", "removed": "nothing", "hours": "1.5", "people": people, "answers": answers,
 		"handling_advice": "lift from below", "display_advice": "lying", "storage_advice": "cool and dark", "next_check_due": b.Now().AddDate(0, 6, 0).Format(time.DateOnly)}
 }
 
@@ -141,8 +148,14 @@ func (b *bench) begin() *bench {
 	return b.keep(b.API(b.ines).Post("/objects/"+b.object.String()+"/treatments", b.text()).Must(http.StatusCreated))
 }
 
+// verified checks the chain, which has so many seals besides those of examinations.
 func (b *bench) verified(seals int64) {
 	b.t.Helper()
+	var examined int64
+	if err := b.Database.OwnerPool().QueryRow(b.t.Context(), `select count(*) from examination where state = 'signed'`).Scan(&examined); err != nil {
+		b.t.Fatal(err)
+	}
+	seals += examined
 	report, err := b.Record.Verify(b.t.Context(), nil)
 	if err != nil || !report.Clean || report.Head.Count != seals {
 		b.t.Fatalf("verify: %+v, %v; want %d seals", report, err, seals)

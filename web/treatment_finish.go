@@ -103,7 +103,15 @@ func (s *Server) reportView(d *desk, r *treatment.Completion) *reportView {
 }
 
 // reportForm makes the page of the completion report. What the log says is filled in already.
-func (s *Server) reportForm(c echo.Context, d *desk, r treatment.Report) *treatmentFormPage {
+func (s *Server) reportForm(c echo.Context, d *desk, r treatment.Report) (*treatmentFormPage, error) {
+	var named []domain.ID
+	if r.ExaminationID != nil {
+		named = append(named, *r.ExaminationID)
+	}
+	examined, err := s.Treatment.Examined(c.Request().Context(), actor(c), d.ObjectID, named)
+	if err != nil {
+		return nil, err
+	}
 	page := &treatmentFormPage{Heading: "Completion report", Back: Link{Path: d.at, Words: d.Called()},
 		Lead: []string{"It can be kept at any time and need not be complete yet. Materials, batches and departures are taken from the log. 'Nothing' and 'none' are answers."}}
 	page.Title, page.Here = "Completion of "+d.Called(), "/treatments"
@@ -119,7 +127,7 @@ func (s *Server) reportForm(c echo.Context, d *desk, r treatment.Report) *treatm
 	area := func(name, label, value string, most int) Field {
 		return Field{Kind: "textarea", Name: name, Label: label, Value: value, Max: most, Rows: 3}
 	}
-	fields := []Field{{Kind: "select", Name: "examination_id", Label: "Examination after treatment", Options: examinedOptions(d.around.Examinations, r.ExaminationID),
+	fields := []Field{{Kind: "select", Name: "examination_id", Label: "Examination after treatment", Options: examinedOptions(examined, r.ExaminationID),
 		Help: "It shows the condition of each treated component, and is made after the last work."},
 		area("aim_reached", "Was the aim reached?", r.AimReached, 10000)}
 	parts := Field{Kind: "group", Label: "Each treated component"}
@@ -166,7 +174,7 @@ func (s *Server) reportForm(c echo.Context, d *desk, r treatment.Report) *treatm
 		area("retreatment_notes", "Notes for a later treatment", r.Retreatment, 4000),
 		Field{Kind: "text", Name: "next_check_due", Label: "Next check due", Value: r.NextCheck, Max: 40, Help: "A date, or a month such as 2026-08."})
 	page.Form = (&Form{Action: d.at + "/completion", Version: d.Version, Submit: "Keep the report", Long: true, Fields: fields}).ready(c)
-	return page
+	return page, nil
 }
 
 // reportPage serves GET /treatments/{id}/completion.
@@ -176,13 +184,13 @@ func (s *Server) reportPage(c echo.Context) error {
 		if d.Completion != nil {
 			r = d.Completion.Report
 		}
-		return s.reportForm(c, d, r), nil
+		return s.reportForm(c, d, r)
 	})
 }
 
 func (s *Server) keepReport(c echo.Context) error {
 	return postWork(s, c, "The report is kept. What is still missing is listed.", s.Treatment.KeepReport, func(d *desk, r treatment.Report, _ string) (*treatmentFormPage, error) {
-		return s.reportForm(c, d, r), nil
+		return s.reportForm(c, d, r)
 	})
 }
 

@@ -369,9 +369,13 @@ func (w writing) views(p treatment.Proposal) Field {
 }
 
 // writing reads what the form of a text offers.
-func (s *Server) writing(c echo.Context, around *treatment.Surroundings, staff []people.Person, more string) (writing, error) {
+func (s *Server) writing(c echo.Context, sheet *collection.Sheet, staff []people.Person, p treatment.Proposal, more string) (writing, error) {
+	examined, err := s.Treatment.Examined(c.Request().Context(), actor(c), sheet.Object.ID, p.ExaminationsIn())
+	if err != nil {
+		return writing{}, err
+	}
 	materials, err := s.materialOptions(c, "none")
-	return writing{sheet: around.Sheet, examined: around.Examinations, staff: staff, materials: materials, more: more}, err
+	return writing{sheet: sheet, examined: examined, staff: staff, materials: materials, more: more}, err
 }
 
 // methodList are the methods that the form of a text suggests.
@@ -393,11 +397,7 @@ func (s *Server) newText(c echo.Context, p treatment.Proposal, more string) (*tr
 	if err != nil {
 		return nil, domain.ID{}, err
 	}
-	around, err := s.Treatment.Table(c.Request().Context(), actor(c), whole.Object.ID)
-	if err != nil {
-		return nil, domain.ID{}, err
-	}
-	w, err := s.writing(c, around, staff, more)
+	w, err := s.writing(c, &whole.Sheet, staff, p, more)
 	if err != nil {
 		return nil, domain.ID{}, err
 	}
@@ -465,7 +465,7 @@ func (s *Server) beginTreatment(c echo.Context) error {
 
 // textPage makes the page that changes a text of a treatment.
 func (s *Server) textPage(c echo.Context, d *desk, p treatment.Proposal, more, action, heading string, amendment bool) (*treatmentFormPage, error) {
-	w, err := s.writing(c, d.around, d.staff, more)
+	w, err := s.writing(c, d.around.Sheet, d.staff, p, more)
 	if err != nil {
 		return nil, err
 	}

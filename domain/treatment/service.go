@@ -111,11 +111,10 @@ func (s *Service) One(ctx context.Context, by domain.Actor, id domain.ID) (*Trea
 
 // Surroundings are what a page about a treatment, or about one to begin, shows beside it.
 type Surroundings struct {
-	Sheet        *collection.Sheet
-	Legend       map[string]string // names of what the drafts refer to by identifier or key
-	Photos       []PhotoRef
-	Examinations []Examined
-	Emergencies  []Stabilisation // in the course of the treatment
+	Sheet       *collection.Sheet
+	Legend      map[string]string // names of what the drafts refer to by identifier or key
+	Photos      []PhotoRef
+	Emergencies []Stabilisation // in the course of the treatment
 }
 
 // Around reads the surroundings of a treatment.
@@ -127,7 +126,7 @@ func (s *Service) Around(ctx context.Context, by domain.Actor, t *Treatment) (*S
 	for _, a := range t.Amendments {
 		texts = append(texts, a.Text)
 	}
-	n := names{photos: true, examinations: true}
+	n := names{photos: true, examinations: t.State == Drafting && t.Proposal.RestsOn.ExaminationID != nil} // a submitted text has its legend
 	for _, p := range texts {
 		n.people, n.materials = append(n.people, p.PeopleIn()...), append(n.materials, p.MaterialsIn()...)
 		n.examined = append(n.examined, p.ExaminationsIn()...)
@@ -136,7 +135,7 @@ func (s *Service) Around(ctx context.Context, by domain.Actor, t *Treatment) (*S
 	if err != nil {
 		return nil, err
 	}
-	around := &Surroundings{Sheet: f.Sheet, Photos: f.Photos, Examinations: f.Examinations, Legend: map[string]string{}}
+	around := &Surroundings{Sheet: f.Sheet, Photos: f.Photos, Legend: map[string]string{}}
 	for _, p := range texts {
 		maps.Copy(around.Legend, p.Legend(f))
 	}
@@ -150,8 +149,17 @@ func (s *Service) Table(ctx context.Context, by domain.Actor, objectID domain.ID
 	if err := by.May(Read); err != nil {
 		return nil, err
 	}
-	f, err := s.facts(ctx, objectID, names{photos: true, examinations: true})
-	return &Surroundings{Sheet: f.Sheet, Photos: f.Photos, Examinations: f.Examinations, Legend: map[string]string{}}, err
+	f, err := s.facts(ctx, objectID, names{photos: true})
+	return &Surroundings{Sheet: f.Sheet, Photos: f.Photos, Legend: map[string]string{}}, err
+}
+
+// Examined lists the signed examinations of an object that a text or a report may name: the latest, and those that
+// are named already.
+func (s *Service) Examined(ctx context.Context, by domain.Actor, objectID domain.ID, named []domain.ID) ([]Examined, error) {
+	if err := by.May(Read); err != nil {
+		return nil, err
+	}
+	return s.Examinations.Signed(ctx, objectID, named)
 }
 
 // Look fills what is told to the reader beside the record itself.

@@ -9,6 +9,7 @@ import (
 
 	"farthingale/cmd/farthingale/serve/servetest"
 	"farthingale/domain"
+	"farthingale/domain/examination"
 	"farthingale/domain/treatment"
 )
 
@@ -20,6 +21,10 @@ func TestTreatmentByPages(t *testing.T) {
 	g := h.Ground()
 	ines, maud := h.Browser(g.People[domain.Conservator]), h.Browser(g.People[domain.Curator])
 	cuff, seal := g.Parts["1a"].String(), g.Parts["1"].String()
+
+	examined := func(occasion examination.Occasion) string {
+		return h.Examine(g.People[domain.Conservator].Actor, g.Object.ID, servetest.Look{Occasion: occasion}).ID.String()
+	}
 
 	// More rows are shown with what was typed; nothing is kept by that.
 	p := ines.Get("/objects/1968.14.2").Must(http.StatusOK).Has("Treatments", "Propose a treatment")
@@ -42,8 +47,10 @@ func TestTreatmentByPages(t *testing.T) {
 	at := p.Path
 	p.Submit(at+"/submissions", nil).Must(http.StatusUnprocessableEntity).Has("Refused by rule T4", "Missing")
 
+	ines.Get("/objects/1968.14.2/treatments/new").Has("examine it first")
+	before := examined(examination.BeforeTreatment)
 	p = ines.Get(at + "/edit").Must(http.StatusOK)
-	whole := url.Values{"rests_on.text": {"Cracked."}, "rests_on.date": {h.Now().Format(time.DateOnly)}, "rests_on.by": {"Ines Falkenberg"}, "reasons": {"It powders."}, "aims": {"remedial"},
+	whole := url.Values{"rests_on.text": {"Cracked."}, "rests_on.examination_id": {before}, "reasons": {"It powders."}, "aims": {"remedial"},
 		"why": {"It holds."}, "safe_because": {"Tested."}, "irreversible": {"nothing"}, "no_tests_because": {"done before"}, "begins": {"2026-02"}, "ends": {"2026-03"},
 		"photographs.0.view": {"front"}, "photographs.0.stages": {"before", "after"}, "removed": {"nothing"}}
 	for _, row := range []string{"0", "1"} {
@@ -78,8 +85,9 @@ func TestTreatmentByPages(t *testing.T) {
 	ines.Get("/material-uses?batch=b-7").Must(http.StatusOK).Has("1968.14.2.1a Cuff ring, left", "B-7")
 
 	// Completion: what is missing is listed; then signed, and corrected beside.
+	after := examined(examination.AfterTreatment)
 	p = ines.Get(at + "/completion").Must(http.StatusOK)
-	p = p.Submit(at+"/completion", url.Values{"aim_reached": {"yes"}, "components.0.condition_after": {"firm"}}).Must(http.StatusOK).Has("Still missing", "advice for handling")
+	p = p.Submit(at+"/completion", url.Values{"aim_reached": {"yes"}, "examination_id": {after}, "components.0.condition_after": {"firm"}}).Must(http.StatusOK).Has("Still missing", "advice for handling")
 	p.Submit(at+"/completion/end", nil).Must(http.StatusUnprocessableEntity).Has("Refused by rule T7", "a photograph before and one after")
 	p = ines.Get(at+"/completion").Submit(at+"/completion", url.Values{"components.0.no_photographs_because": {"none"}, "components.1.condition_after": {"firm"}, "components.1.no_photographs_because": {"none"},
 		"deviations": {"see the departure"}, "removed": {"nothing"}, "answers.0.met": {"met"}, "handling_advice": {"a"}, "display_advice": {"a"}, "storage_advice": {"a"},
@@ -92,7 +100,7 @@ func TestTreatmentByPages(t *testing.T) {
 	p = ines.Get(at + "/addenda/new?record=completion").Must(http.StatusOK)
 	p.Submit(at+"/addenda", url.Values{"field": {"deviations"}, "old_statement": {"see the departure"}, "new_statement": {"the body was wetted"}, "reason": {"clearer"}}).
 		Must(http.StatusOK).Has("Addendum 1: deviations", "the body was wetted")
-	if report, err := h.Record.Verify(t.Context(), nil); err != nil || !report.Clean || report.Head.Count != 3 {
+	if report, err := h.Record.Verify(t.Context(), nil); err != nil || !report.Clean || report.Head.Count != 5 {
 		t.Errorf("verify: %+v, %v", report, err)
 	}
 

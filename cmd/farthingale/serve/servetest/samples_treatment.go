@@ -7,6 +7,7 @@ import (
 	"github.com/shopspring/decimal"
 
 	"farthingale/domain"
+	"farthingale/domain/examination"
 	"farthingale/domain/treatment"
 )
 
@@ -16,9 +17,10 @@ func (h *House) Proposed(g *Ground) treatment.Proposal {
 	option := func(method string) treatment.Option {
 		return treatment.Option{Method: method, Benefit: "The loss stops.", RiskToObject: "Gloss.", RiskToPeople: "Vapour of ethanol.", Significance: "None.", Reversibility: "Partly.", Retreatable: "Yes."}
 	}
+	rests := h.lastExamined(g)
 	return treatment.Proposal{
 		Title:   "Consolidate the seal of the left cuff ring",
-		RestsOn: treatment.StatedCondition{Text: "Cracks along the fold.\nPowder below.", Date: h.Now().Format(time.DateOnly), By: "Ines Falkenberg"},
+		RestsOn: treatment.StatedCondition{ExaminationID: &rests, Text: "Cracks along the fold.\nPowder below."},
 		Reasons: "The seal loses powder at every touch.", Aims: []string{"remedial"}, Options: []treatment.Option{option("no treatment"), option("consolidation")},
 		Scope: []treatment.ScopeLine{{ComponentID: g.Parts["1a"], AndItsParts: true, Method: "consolidation", Materials: []treatment.ScopeMaterial{
 			{MaterialKey: "acrylic-adhesive", Role: "consolidant", Solvent: "ethanol", Least: &least, Most: &most, Unit: "percent_w_v"}}}},
@@ -26,6 +28,20 @@ func (h *House) Proposed(g *Ground) treatment.Proposal {
 		Tests: []treatment.Test{{What: "spot on the inside", PassWhen: "no gloss after a day"}}, Hours: &hours, Begins: "2026-02", Ends: "2026-03",
 		Photographs: []treatment.PlannedView{{View: "detail", Stages: []string{"before", "after"}}}, Removed: "nothing",
 	}
+}
+
+// lastExamined is the last signed examination of the object; the first is made when it is asked for.
+func (h *House) lastExamined(g *Ground) domain.ID {
+	h.t.Helper()
+	by := g.People[domain.Conservator].Actor
+	last, err := h.Examination.Latest(h.t.Context(), by, g.Object.ID)
+	if domain.KindOf(err) == domain.KindNotFound {
+		last, err = h.Examine(by, g.Object.ID, Look{Occasion: examination.BeforeTreatment}), nil
+	}
+	if err != nil {
+		h.t.Fatal(err)
+	}
+	return last.ID
 }
 
 // treatmentSamples: a treatment in each of its states, with an amendment, a departure, an emergency and
@@ -136,7 +152,8 @@ func (h *House) finish(ctx context.Context, g *Ground, t *treatment.Treatment, d
 			return h.Treatment.LogStep(ctx, by, t.ID, t.Version, treatment.NewStep{Done: done, Method: "consolidation"})
 		},
 		func() (*treatment.Treatment, error) {
-			return h.Treatment.KeepReport(ctx, by, t.ID, t.Version, treatment.Report{AimReached: "Yes.", Deviations: "none", TestResults: "No gloss.", Removed: "nothing", Hours: &hours,
+			after := h.Examine(by, g.Object.ID, Look{Occasion: examination.AfterTreatment, For: &t.ID}).ID
+			return h.Treatment.KeepReport(ctx, by, t.ID, t.Version, treatment.Report{ExaminationID: &after, AimReached: "Yes.", Deviations: "none", TestResults: "No gloss.", Removed: "nothing", Hours: &hours,
 				Components: []treatment.ComponentAfter{{ComponentID: g.Parts["1a"], Condition: "firm", NoPair: "the camera failed"}}, People: []domain.ID{by.ID},
 				Answers:  []treatment.Answer{{ConditionID: condition, Met: "not_met", Because: "nobody was there"}},
 				Handling: "Lift from below.", Display: "Lying.", Storage: "Cool.", NextCheck: h.Now().AddDate(0, 6, 0).Format(time.DateOnly)})
