@@ -219,7 +219,7 @@ func TestTreatmentPageQueries(t *testing.T) {
 		}
 	}
 	for _, path := range paths {
-		if after := b.Queries(path); after != before[path] || after > 25 {
+		if after := b.Queries(path); after != before[path] || after > 26 {
 			t.Errorf("%s: %d queries, with more rows %d", path, before[path], after)
 		}
 	}
