@@ -59,7 +59,6 @@ type Services struct {
 	Loan        *loan.Service
 	LoanFaces   LoanFaces
 	Treatment   *treatment.Service
-	Examination *examination.Service
 	Sessions    *scs.SessionManager
 	Now         func() time.Time
 	Log         *slog.Logger

@@ -8,8 +8,6 @@ import (
 	"farthingale/domain/treatment"
 )
 
-func examinationPath(id domain.ID) string { return "/examinations/" + id.String() }
-
 // examinePath is where somebody examines an object, for an occasion.
 func examinePath(number, occasion string) string {
 	return objectPath(number) + "/examine?occasion=" + occasion

@@ -185,7 +185,6 @@ func New(ctx context.Context, pool *pgxpool.Pool, s Settings) (*House, error) {
 		Movement:    h.Movement,
 		Loan:        h.Loan,
 		LoanFaces:   h.faces,
-		Examination: h.Examination,
 	})
 	if err != nil {
 		return nil, err

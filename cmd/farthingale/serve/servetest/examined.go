@@ -44,9 +44,9 @@ func (h *House) Examine(by domain.Actor, objectID domain.ID, l Look) *examinatio
 	for i := range seen {
 		seen[i].Seen = &yes
 	}
-	reason := ""
-	if l.Overall == examination.Good || l.Overall == examination.Fair {
-		reason = "Seen as a whole it is sound."
+	reason := "Seen as a whole."
+	if l.Overall == examination.Unacceptable {
+		reason = ""
 	}
 	e, err = h.Examination.Change(ctx, by, e.ID, e.Version, examination.Changes{
 		Circumstances: &examination.Circumstances{Occasion: l.Occasion, ExaminedOn: day, Place: "laboratory table", Light: []string{"normal"}, Technique: "By eye and with a lens.", Handles: &no},

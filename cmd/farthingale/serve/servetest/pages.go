@@ -35,9 +35,9 @@ var samples = []func(h *House, g *Ground) []Sample{
 	movementSamples,
 	enclosureSamples,
 	measurementSamples,
+	examinationSamples,
 	loanSamples,
 	treatmentSamples,
-	examinationSamples,
 	compareSamples,
 }
 

@@ -39,7 +39,7 @@ func compareSamples(h *House, g *Ground) []Sample {
 	found := func(part domain.ID, term string, x *examination.Extent) examination.NewFinding {
 		return examination.NewFinding{ComponentID: &part, Finding: examination.Finding{Term: term, Severity: 2, Activity: examination.Stable, Extent: x, Status: examination.New, Note: "Seen with a lens."}}
 	}
-	first := h.Examine(ines.Actor, g.Object.ID, Look{DaysAgo: 1, Photos: []domain.ID{before}, Found: []examination.NewFinding{
+	first := h.Examine(ines.Actor, g.Object.ID, Look{Photos: []domain.ID{before}, Found: []examination.NewFinding{
 		found(ring, "pitting", area(120, 4)), found(ring, "scratch", area(30, 4)), found(glove, "crack", nil), found(glove, "tear", nil), found(glove, "abrasion", nil)}})
 	answers := map[string]func(*examination.Finding){
 		"pitting": func(d *examination.Finding) {
@@ -53,7 +53,10 @@ func compareSamples(h *House, g *Ground) []Sample {
 	h.Examine(ines.Actor, g.Object.ID, Look{Overall: examination.Poor, Photos: []domain.ID{after}, Found: []examination.NewFinding{found(glove, "stain", nil)},
 		Answer: func(o examination.Observation) examination.Finding {
 			d := o.Finding
-			answers[o.Term](&d)
+			d.Status = examination.Confirmed // what others found before
+			if answer := answers[o.Term]; answer != nil {
+				answer(&d)
+			}
 			return d
 		}})
 	return []Sample{
