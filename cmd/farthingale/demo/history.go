@@ -20,6 +20,7 @@ func (l *loader) history() error {
 		tell func() error
 	}{
 		{"years of handling", l.years},
+		{"the first survey", l.firstSurvey},
 		{"the dress goes to the laboratory", func() error {
 			l.on(730, 9)
 			return l.move("ines", l.objects["1968.14.2"], "LAB-1", "examination after a noise")
@@ -28,6 +29,7 @@ func (l *loader) history() error {
 		{"the dress goes home", func() error { l.on(698, 10); return l.move("ines", l.objects["1968.14.2"], "S1-A", "treatment ended") }},
 		{"the approval of long ago", l.approvedLongAgo},
 		{"more visits", l.visits},
+		{"the second survey", l.secondSurvey},
 		{"the gallery", func() error {
 			l.on(300, 9)
 			return l.move("rosa", l.objects["1969.2.1"], "G-2", "the gallery is arranged anew")

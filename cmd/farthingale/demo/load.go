@@ -38,6 +38,7 @@ type loaded struct {
 	whole     *domain.ID // its present placement
 	shown     float64    // how far the drawn damage has grown
 	before    domain.ID  // its photograph before treatment
+	details   map[harm][]shot
 }
 
 // Load fills an empty database. A database in which anybody has an account is left as it is. settings

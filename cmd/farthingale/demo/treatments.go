@@ -31,10 +31,13 @@ func (l *loader) propose(by string, p plan, submit bool) (*treatment.Treatment, 
 			lines[i].Materials = []treatment.ScopeMaterial{m}
 		}
 	}
-	date := l.clock.Format(time.DateOnly)
+	rests, err := l.lastExamined(obj)
+	if err != nil {
+		return nil, err
+	}
 	text := treatment.Proposal{
 		Title:   p.title,
-		RestsOn: treatment.StatedCondition{Text: p.seen, Date: date, By: l.people[by].Name},
+		RestsOn: treatment.StatedCondition{ExaminationID: &rests, Text: p.seen},
 		Reasons: p.reasons, Aims: []string{"remedial"},
 		Options: []treatment.Option{
 			{Method: "no treatment", Benefit: "Nothing is added.", RiskToObject: "Loss goes on.", RiskToPeople: "Dust when it is handled.", Significance: "None at first; loss of evidence in time.", Reversibility: "yes", Retreatable: "yes", Effort: "none"},
@@ -124,7 +127,11 @@ func (l *loader) complete(by string, t *treatment.Treatment, p plan) (*treatment
 	if err != nil {
 		return nil, err
 	}
-	report := treatment.Report{AimReached: "Yes: nothing comes away when the part is brushed with a soft brush.", Photographs: []domain.ID{obj.before, after}, Deviations: "none", TestResults: "Passed.",
+	examined, err := l.examineAfter(by, obj, t.ID, p.labels, []domain.ID{after})
+	if err != nil {
+		return nil, err
+	}
+	report := treatment.Report{ExaminationID: &examined, AimReached: "Yes: nothing comes away when the part is brushed with a soft brush.", Photographs: []domain.ID{obj.before, after}, Deviations: "none", TestResults: "Passed.",
 		Removed: "Crumbs, bagged, kept with the object.", Hours: dec("12.5"), People: []domain.ID{l.people[by].ID}, Handling: "By two people, on a board.", Display: "At most 50 lx, lying or on a full mount.",
 		Storage: "Lying, aired.", Transport: "Lying, no folds.", Retreatment: "The same material may be added.", NextCheck: l.clock.AddDate(1, 0, 0).Format("2006-01")}
 	for _, label := range p.labels {
