@@ -471,8 +471,8 @@ func (s *Server) draftDone(c echo.Context, form func(*draftPage) *Form, to strin
 	return c.JSON(http.StatusOK, a)
 }
 
-// based is what every form that is kept while one writes carries.
-type based struct {
+// Based is what every form that is kept while one writes carries.
+type Based struct {
 	Base string `json:"base"`
 }
 
@@ -499,7 +499,7 @@ func inForm(err error, group string) error {
 // saveCircumstances serves POST /examinations/{id}/circumstances.
 func (s *Server) saveCircumstances(c echo.Context) error {
 	var n struct {
-		based
+		Based
 		examination.Circumstances
 	}
 	return s.draftAct(c, &n, func(p *draftPage) *Form { return p.Circumstances }, "#circumstances", func(e *examination.Examination) error {
@@ -510,7 +510,7 @@ func (s *Server) saveCircumstances(c echo.Context) error {
 // saveDescription serves POST /examinations/{id}/description.
 func (s *Server) saveDescription(c echo.Context) error {
 	var n struct {
-		based
+		Based
 		Description string `json:"description"`
 	}
 	return s.draftAct(c, &n, func(p *draftPage) *Form { return p.Description }, "#description", func(e *examination.Examination) error {
@@ -521,7 +521,7 @@ func (s *Server) saveDescription(c echo.Context) error {
 // saveComponents serves POST /examinations/{id}/components.
 func (s *Server) saveComponents(c echo.Context) error {
 	var n struct {
-		based
+		Based
 		RestSeen   bool               `json:"rest_seen"`
 		Components []examination.Seen `json:"components"`
 	}
@@ -539,7 +539,7 @@ func (s *Server) saveComponents(c echo.Context) error {
 // saveExaminationPhotos serves POST /examinations/{id}/photos.
 func (s *Server) saveExaminationPhotos(c echo.Context) error {
 	var n struct {
-		based
+		Based
 		PhotoIDs []domain.ID `json:"photo_ids"`
 	}
 	return s.draftAct(c, &n, func(p *draftPage) *Form { return p.Photos }, "#photographs", func(e *examination.Examination) error {
@@ -550,7 +550,7 @@ func (s *Server) saveExaminationPhotos(c echo.Context) error {
 // saveJudgement serves POST /examinations/{id}/judgement.
 func (s *Server) saveJudgement(c echo.Context) error {
 	var n struct {
-		based
+		Based
 		examination.Judgement
 	}
 	return s.draftAct(c, &n, func(p *draftPage) *Form { return p.Judgement }, "#judgement", func(e *examination.Examination) error {
@@ -604,7 +604,7 @@ func (s *Server) saveObservation(c echo.Context) error {
 		return err
 	}
 	var n struct {
-		based
+		Based
 		examination.Finding
 	}
 	return s.draftAct(c, &n, observationForm(c), "#o-"+id.String(), func(e *examination.Examination) error {

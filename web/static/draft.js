@@ -3,9 +3,6 @@
 // lost network nor a closed page loses it. A form with data-draft="hold" is sent by its button only, and held
 // until it has arrived. Without this module the buttons of the forms do the same.
 
-const page = document.querySelector("[data-draft-key]");
-if (page) begin(page);
-
 function begin(page) {
   const drafts = [...page.querySelectorAll("form[data-draft]")].map((form) => new Draft(form, page.dataset.draftKey));
   page.classList.add("by-module-page");
@@ -341,3 +338,6 @@ function missing(all) {
   }
   return [p, list];
 }
+
+const page = document.querySelector("[data-draft-key]");
+if (page) begin(page);
