@@ -252,6 +252,21 @@ func (s *Photos) Scales(ctx context.Context, photoIDs []domain.ID) (map[domain.I
 	return all, fault(err, "read scales of photos")
 }
 
+// Markable lists the observations of the drafts of an object, in the order in which they stand there.
+func (s *Photos) Markable(ctx context.Context, objectID domain.ID) ([]photo.Markable, error) {
+	rows, _ := s.db.q(ctx).Query(ctx, `
+		select x.id, x.examination_id, o.number || coalesce('.' || c.label || ' ' || c.name, '') as called, t.name as term_name, coalesce(x.severity, 0)::int as severity
+		from examination e
+			join object o on o.id = e.object_id
+			join examination_observation x on x.examination_id = e.id
+			join damage_term t on t.key = x.term
+			left join component c on c.id = x.component_id
+		where e.object_id = $1 and e.state = 'draft'
+		order by e.examined_on desc, e.id, x.position, x.id`, objectID)
+	all, err := pgx.CollectRows(rows, pgx.RowToStructByName[photo.Markable])
+	return all, fault(err, "list what can be marked of object %s", objectID)
+}
+
 // Sizes reads the size of photographs.
 func (s *Photos) Sizes(ctx context.Context, photoIDs []domain.ID) (map[domain.ID]shape.Size, error) {
 	rows, _ := s.db.q(ctx).Query(ctx, `select id, width_px, height_px from photo where id = any ($1)`, photoIDs)

@@ -86,6 +86,7 @@ var pages = map[string]framed{
 	"photo/photo":         &photoPage{},
 	"photo/photos":        &photosPage{},
 	"photo/over":          &overPage{},
+	"photo/marks":         &markingPage{},
 
 	"record/record": &recordPage{},
 

@@ -386,6 +386,7 @@ type photoPage struct {
 	HoldsPosition                               bool
 	Added                                       string
 	IsFace                                      bool
+	MarksPath, MarksWords                       string
 	FaceForm                                    *Form // nil: not for this person, or it stands for the object already
 	Form                                        *Form
 }
@@ -410,6 +411,7 @@ func (s *Server) photoData(c echo.Context) (*photoPage, error) {
 		Says: photoWords(one), Caption: one.Caption, Components: of.Called(one.Components), Photographer: one.Photographer,
 		Taken: s.photoTaken(one), Camera: one.Camera.Words(), Original: files + "/original", FileName: one.Original.FileName, SHA256: one.Original.SHA256,
 		OriginalWords: fmt.Sprintf("%s, %d × %d pixels, %s", one.Original.MediaType.Words(), one.Original.WidthPX, one.Original.HeightPX, byteWords(one.Original.Bytes)),
+		MarksPath:     marksPath(one.ID, domain.ID{}), MarksWords: map[bool]string{true: "Marks and scale", false: "Marks"}[actor(c).May(photo.Keep) == nil],
 		HoldsPosition: one.Original.HoldsPosition, Added: s.moment(one.UploadedAt) + ", " + one.UploadedByName,
 	}
 	switch {

@@ -188,6 +188,7 @@ func (s *Server) Routes(e *echo.Echo) {
 	s.materialRoutes(g)
 	s.findingRoutes(g)
 	s.photoRoutes(g)
+	s.markRoutes(g)
 	s.iiifRoutes(g)
 	s.handlingRoutes(g)
 	s.movementRoutes(g)

@@ -91,8 +91,27 @@ type Marks interface {
 	AddScale(ctx context.Context, s *Scale) error
 	// Scales reads the last scale of each of these photographs that has one.
 	Scales(ctx context.Context, photoIDs []domain.ID) (map[domain.ID]Scale, error)
+	// Markable lists the observations of an object that can be marked.
+	Markable(ctx context.Context, objectID domain.ID) ([]Markable, error)
 	// Sizes reads the size of the upright original of photographs.
 	Sizes(ctx context.Context, photoIDs []domain.ID) (map[domain.ID]mark.Size, error)
+}
+
+// Markable is an observation of an examination that is a draft, so that it can be marked.
+type Markable struct {
+	ID            domain.ID
+	ExaminationID domain.ID
+	Called        string // the component as people call it
+	TermName      string
+	Severity      int // 0: not said yet
+}
+
+// Markable lists the observations of an object that can be marked: those of drafts.
+func (s *Service) Markable(ctx context.Context, by domain.Actor, objectID domain.ID) ([]Markable, error) {
+	if err := by.May(Look); err != nil {
+		return nil, err
+	}
+	return s.store.Markable(ctx, objectID)
 }
 
 // MarksMost is the most marks of one photograph. A page with more can neither be read nor drawn on.

@@ -5,6 +5,7 @@ import (
 
 	"farthingale/domain"
 	"farthingale/domain/photo"
+	"farthingale/domain/photo/mark"
 )
 
 // photoSamples: the photographs of an object, for who may add some and for who may not, and one of them
@@ -25,6 +26,18 @@ func photoSamples(h *House, g *Ground) []Sample {
 			first = last
 		}
 	}
+	m, err := h.Photo.Draw(h.t.Context(), ines.Actor, last, photo.Drawing{Shape: mark.Shape{Kind: mark.Polygon, Points: []mark.Point{{2, 2}, {20, 3}, {9, 20}}}, Note: "stain"})
+	if err != nil {
+		h.t.Fatal(err)
+	}
+	for _, shape := range []mark.Shape{{Kind: mark.Line, Points: []mark.Point{{2, 2}, {20, 3}}}, {Kind: mark.Place, Points: []mark.Point{{2, 2}}}, {Kind: mark.Rectangle, Points: []mark.Point{{2, 2}, {9, 9}}}} {
+		if _, err := h.Photo.Draw(h.t.Context(), ines.Actor, last, photo.Drawing{Shape: shape}); err != nil {
+			h.t.Fatal(err)
+		}
+	}
+	if _, err := h.Photo.SetScale(h.t.Context(), ines.Actor, last, photo.NewScale{From: mark.Point{1, 1}, To: mark.Point{21, 1}, LengthMM: 10}); err != nil {
+		h.t.Fatal(err)
+	}
 	over := "/photos/" + first.String() + "/over/" + last.String()
 	at := "/photos/" + last.String()
 	iiif := "/iiif/" + last.String()
@@ -35,6 +48,11 @@ func photoSamples(h *House, g *Ground) []Sample {
 		{Route: "GET /photos/:id", Path: at, As: reader},
 		{Route: "GET /photos/:id/over/:after", Path: over, As: ines},
 		{Route: "GET /photos/:id/over/:after", Path: over + "?tie=2,2,2,2&tie=30,2,30,2&before=9,12", As: reader},
+		{Route: "GET /photos/:id/marks", Path: at + "/marks", As: ines},
+		{Route: "GET /photos/:id/marks", Path: at + "/marks", As: reader},
+		{Route: "GET /photos/:id/marks", Path: at + "/marks?mark=" + m.ID.String(), As: ines},
+		{Route: "GET /photos/:id/marks", Path: at + "/marks?tool=scale&p=2,2&p=9,2&view=2,2,20", As: ines},
+		{Route: "GET /photos/:id/marks", Path: "/photos/" + first.String() + "/marks?p=2,2&p=9,2&p=4,9", As: ines},
 		{Route: "GET /iiif/:id", Path: iiif, As: reader, File: true},
 		{Route: "GET /iiif/:id/info.json", Path: iiif + "/info.json", As: reader, File: true},
 		{Route: "GET /iiif/:id/marks", Path: iiif + "/marks", As: reader, File: true},
