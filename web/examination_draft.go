@@ -7,7 +7,6 @@ import (
 	"strings"
 
 	"github.com/labstack/echo/v4"
-	"github.com/shopspring/decimal"
 
 	"farthingale/domain"
 	"farthingale/domain/collection"
@@ -522,8 +521,8 @@ func (s *Server) saveDescription(c echo.Context) error {
 func (s *Server) saveComponents(c echo.Context) error {
 	var n struct {
 		Based
-		RestSeen   bool               `json:"rest_seen"`
-		Components []examination.Seen `json:"components"`
+		RestSeen   bool                 `json:"rest_seen"`
+		Components []examination.Looked `json:"components"`
 	}
 	return s.draftAct(c, &n, func(p *draftPage) *Form { return p.Components }, "#components", func(e *examination.Examination) error {
 		yes := true
@@ -558,15 +557,10 @@ func (s *Server) saveJudgement(c echo.Context) error {
 	})
 }
 
-// asTyped makes of what a form holds a finding: an extent that nobody measured is none, and a percentage is
-// of the visible surface unless something else was said.
+// asTyped makes of what a form holds a finding: a percentage is of the visible surface, as its choice says,
+// unless something else was written.
 func asTyped(f examination.Finding) examination.Finding {
-	x := f.Extent
-	switch {
-	case x == nil:
-	case x.Kind == "" && x.Value.Equal(decimal.Zero):
-		f.Extent = nil
-	case x.Kind == examination.Percent && x.Of == "":
+	if x := f.Extent; x != nil && x.Kind == examination.Percent && x.Of == "" {
 		x.Of = "visible surface of this part"
 	}
 	return f
@@ -657,6 +651,7 @@ func (s *Server) handleExamined(c echo.Context) error {
 		}
 		return p.Handling
 	}, "#handling", func(e *examination.Examination) (err error) {
+		l.Purpose = "examination"
 		_, stop, err = s.Examination.Handle(c.Request().Context(), actor(c), e.ID, e.Version, l)
 		return err
 	})

@@ -85,7 +85,7 @@ func identifiedFacts(i *examination.Identified) []said {
 		mass = i.MassKG.String() + " kg"
 	}
 	return facts([2]string{"Number", i.Number}, [2]string{"Title", i.Title}, [2]string{"Kind", i.Kind}, [2]string{"Made by", strings.Join(i.Makers, ", ")},
-		[2]string{"Made", strings.TrimSpace(dateWords(i.DateMade) + " " + i.PlaceMade)}, [2]string{"Department", i.Department}, [2]string{"Legal status", plain(string(i.Status))},
+		[2]string{"Made", dateWords(i.DateMade)}, [2]string{"Place made", i.PlaceMade}, [2]string{"Department", i.Department}, [2]string{"Legal status", plain(string(i.Status))},
 		[2]string{"Size", strings.Join(sizes, "; ")}, [2]string{"Mass", mass}, [2]string{"Parts", strconv.Itoa(i.Components)}, [2]string{"Materials", strings.Join(i.Materials, "\n")})
 }
 

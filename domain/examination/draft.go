@@ -82,7 +82,7 @@ func (e *Examination) dayFaults(today string) []domain.Field {
 type Changes struct {
 	Circumstances *Circumstances `json:"circumstances,omitempty"`
 	Description   *string        `json:"description,omitempty" validate:"omitempty,max=8000"`
-	Components    *[]Seen        `json:"components,omitempty" validate:"omitempty,max=1000,dive"`
+	Components    *[]Looked      `json:"components,omitempty" validate:"omitempty,max=1000,dive"`
 	PhotoIDs      *[]domain.ID   `json:"photo_ids,omitempty" validate:"omitempty,max=200,unique"`
 	Judgement     *Judgement     `json:"judgement,omitempty"`
 }
@@ -168,15 +168,15 @@ func (e *Examination) nextCheckFaults(pointer string) []domain.Field {
 
 // setComponents says which components were seen. What was found before on one that was not seen can only
 // be 'not seen'; when it was seen after all, it is to be answered again (E3).
-func (e *Examination) setComponents(all []Seen, sheet *collection.Sheet) []domain.Field {
+func (e *Examination) setComponents(all []Looked, sheet *collection.Sheet) []domain.Field {
 	var faults []domain.Field
 	e.Components = make([]Seen, 0, len(all))
 	given := map[domain.ID]bool{}
-	for i, s := range all {
+	for i, l := range all {
+		s := Seen{ComponentID: l.ComponentID, Seen: l.Seen, Reason: strings.TrimSpace(l.Reason)}
 		bad := func(at, rule, message string) {
 			faults = append(faults, domain.Field{Pointer: "/" + decimals(i) + at, Rule: rule, Message: message})
 		}
-		s.Reason = strings.TrimSpace(s.Reason)
 		switch {
 		case sheet.Component(s.ComponentID) == nil:
 			bad("/component_id", "component", "This is not a component of "+sheet.Object.Number+".")

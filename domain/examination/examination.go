@@ -120,12 +120,19 @@ type Judgement struct {
 	Recommendation string `json:"recommendation" validate:"max=8000"`
 }
 
-// Seen says of one component whether it was looked at.
-type Seen struct {
+// Looked says of one component whether it was looked at.
+type Looked struct {
 	ComponentID domain.ID `json:"component_id" validate:"required"`
+	Seen        *bool     `json:"seen"` // nil: not answered yet
+	Reason      string    `json:"reason" validate:"max=1000"`
+}
+
+// Seen is what was said of a component.
+type Seen struct {
+	ComponentID domain.ID `json:"component_id"`
 	Called      string    `json:"called,omitempty"` // as people call it; of a signed examination as it was called then
 	Seen        *bool     `json:"seen"`             // nil: not answered yet
-	Reason      string    `json:"reason" validate:"max=1000"`
+	Reason      string    `json:"reason"`
 }
 
 // Unseen says whether it was said that the component was not looked at.
@@ -233,6 +240,15 @@ func (e *Examination) Component(id domain.ID) *Seen {
 		}
 	}
 	return nil
+}
+
+// Looks are what was said of the components, as it can be changed and sent again.
+func (e *Examination) Looks() []Looked {
+	all := make([]Looked, len(e.Components))
+	for i, s := range e.Components {
+		all[i] = Looked{ComponentID: s.ComponentID, Seen: s.Seen, Reason: s.Reason}
+	}
+	return all
 }
 
 // Observation finds an observation by its ID; nil when it is not of this examination.

@@ -289,7 +289,12 @@ func (s *Service) Handle(ctx context.Context, by domain.Actor, id domain.ID, ver
 	if err := by.May(handling.Record); err != nil {
 		return nil, nil, err
 	}
-	l.Purpose = "examination"
+	if err := domain.Validate(l); err != nil {
+		return nil, nil, err
+	}
+	if l.Purpose != "examination" {
+		return nil, nil, domain.Invalid("/purpose", "oneof", "The handling of an examination is for the purpose of examination.")
+	}
 	var stop *handling.Stop
 	e, err := s.draft(ctx, by, id, version, func(ctx context.Context, e *Examination, _ *collection.Sheet) error {
 		if err := e.MayWrite(by); err != nil {

@@ -217,12 +217,14 @@ func identify(sheet *collection.Sheet) *Identified {
 	if i.Dimensions == nil {
 		i.Dimensions = []collection.Dimension{}
 	}
-	for _, m := range sheet.Materials {
-		text := sheet.Called(m.ComponentID) + ": " + m.MaterialName
-		if m.MaterialKey != nil {
-			text += " (" + m.Confidence + ", by " + m.IdentifiedBy + ")"
+	for _, c := range sheet.Components {
+		for _, m := range sheet.MaterialsOf(c.ID) {
+			text := sheet.Called(c.ID) + ": " + m.MaterialName
+			if m.MaterialKey != nil {
+				text += " (" + m.Confidence + ", by " + m.IdentifiedBy + ")"
+			}
+			i.Materials = append(i.Materials, text)
 		}
-		i.Materials = append(i.Materials, text)
 	}
 	return i
 }

@@ -126,6 +126,11 @@ func (l *Terms) near(want string) []Term {
 	for _, t := range l.All {
 		name := fold(t.Name)
 		far := distance(want, name)
+		for word := range strings.FieldsSeq(name) {
+			if len(word) > 3 && word != name {
+				far = min(far, distance(want, word)+1)
+			}
+		}
 		if len(want) >= 3 && (strings.Contains(name, want) || strings.Contains(want, name)) {
 			far = min(far, 1)
 		}

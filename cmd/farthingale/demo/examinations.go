@@ -193,7 +193,7 @@ func (v verdict) harmOf(obj *loaded, o examination.Observation) (harm, bool) {
 // circumstances says how the look was taken, what was seen, and what follows.
 func (l *loader) circumstances(by domain.Actor, obj *loaded, e *examination.Examination, k look) (*examination.Examination, error) {
 	yes, no := true, false
-	parts := e.Components
+	parts := e.Looks()
 	for i := range parts {
 		parts[i].Seen = &yes
 		if k.of.unseen != "" && parts[i].ComponentID == obj.component[k.of.unseen] {

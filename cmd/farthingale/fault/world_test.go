@@ -129,6 +129,12 @@ var kinds = []kind{
 				and (exists (select from finding_due d where d.object_id = c.object_id) -- or another copy has computed them meanwhile
 					or exists (select from finding_computed f where f.object_id = c.object_id and f.computed_at >= c.created_at - interval '5 seconds'))`, args: []any{label}}
 	}},
+	{"signing of an examination with an alarm", func(w *world, n int) act {
+		e := w.house.Alarming(w.ground)
+		return act{path: "/examinations/" + e.ID.String() + "/signature", token: w.who(domain.Conservator).Token, version: e.Version,
+			countSQL: `select count(*) from examination e join seal s on s.subject_id = e.id and s.kind = 'examination' join notice n on n.subject_id = e.id
+				join object_condition c on c.examination_id = e.id where e.id = $1 and e.state = 'signed' and e.open_since is not null`, args: []any{e.ID}}
+	}},
 	{"handling with a stop", func(w *world, n int) act {
 		note := fmt.Sprintf("A crack, number %d", n)
 		return act{path: "/objects/" + w.ground.Object.ID.String() + "/handlings", token: w.who(domain.MountMaker).Token,

@@ -86,7 +86,7 @@ func (m *museum) example(q *request, words map[string]any, pointer, name string,
 var tables = map[string]string{
 	"handlers": "person", "mover": "person", "assessor": "person", "authorised_by": "person", "handler": "person", "in_charge": "person",
 	"under": "person", "to_place": "place", "from_placement": "placement", "parent": "component", "came_from": "component", "line": "loan_line", "venue": "loan_venue",
-	"condition": "treatment_condition", "photograph": "photo", "supersede": "component_material", "record": "treatment_decision", "actor": "person", "subject": "object", "from": "measurement",
+	"condition": "treatment_condition", "photograph": "photo", "supersede": "component_material", "record": "treatment_decision", "observation": "examination_observation", "actor": "person", "subject": "object", "from": "measurement",
 }
 
 // rows are the IDs that a member such as photo_id or photographs/0 can hold: of those rows that belong
@@ -147,6 +147,8 @@ func tableOf(collection string) string {
 		return "measurement_spot"
 	case "recommendations":
 		return "enclosure_recommendation"
+	case "observations":
+		return "examination_observation"
 	}
 	return strings.ReplaceAll(strings.TrimSuffix(collection, "s"), "-", "_")
 }

@@ -318,6 +318,7 @@ func (m *museum) words() map[string]any {
 		"currency": "EUR", "cost_currency": "EUR", "next_check_due": now.AddDate(1, 0, 0).Format(time.DateOnly), "review_on": now.AddDate(1, 0, 0).Format(time.DateOnly), "date": now.Format(time.DateOnly),
 		"happened_at": m.Now().UTC().Format(time.RFC3339Nano), "noticed_at": now.Add(-2 * time.Minute).Format(time.RFC3339), "at": m.Now().UTC().Format(time.RFC3339Nano),
 		"found": "changed", "HazardFacts/kind": "asbestos", "NewTreatmentAddendum/record": "completion", "NewTreatmentStep/method": "consolidation", "NewTreatmentDesignation/component_id": parts("f1"), "version_number": 1, "code": "ZZ-9", "key": "tested-wax",
+		"term": "tear", "NewDamage/status": "new", "Damage/status": "new", "Extent/kind": "area", "classes/0": "metal",
 		"gas": "hcl", "tracer": "co2", "AirSpace/name": "glove", "RoomAir/name": "store", "AirExchange/inner": "glove", "AirExchange/outer": "store", "EnclosurePlaced/space": "glove", "EnclosurePlaced/object_id": m.dressID(),
 		"NewRecommendation/object_id": m.dressID(), "EnclosureChange/act": "temperature", "NewTracer/exchange": "ring", "TracerDecay/readings": decay(),
 		"NewMeasurement/quantity": "ph", "NewMeasurement/value": "4.6", "NewMeasurement/examination_id": nil, "NewMeasurement/measured_on": now.Format(time.DateOnly),

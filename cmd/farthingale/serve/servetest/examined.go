@@ -40,7 +40,7 @@ func (h *House) Examine(by domain.Actor, objectID domain.ID, l Look) *examinatio
 	e, err := h.Examination.Begin(ctx, by, objectID, examination.NewExamination{Occasion: l.Occasion, ExaminedOn: day, LoanID: l.LoanID, TreatmentID: l.For})
 	must(err)
 	yes, no := true, false
-	seen := e.Components
+	seen := e.Looks()
 	for i := range seen {
 		seen[i].Seen = &yes
 	}

@@ -5,6 +5,7 @@ import (
 	"net/http"
 
 	"farthingale/domain"
+	"farthingale/domain/collection"
 	"farthingale/domain/examination"
 	"farthingale/domain/photo"
 )
@@ -38,6 +39,11 @@ func examinationSamples(h *House, g *Ground) []Sample {
 	first, err = h.Examination.Respond(ctx, ines.Actor, first.ID, first.Version, examination.NewAnswer{Kind: "noted", Reason: "The ring is kept dry; it is looked at again in spring."})
 	must(err)
 
+	// Begun before the second was signed, with something new in it.
+	slow, err := h.Examination.Begin(ctx, ines.Actor, g.Object.ID, examination.NewExamination{Occasion: examination.Acquisition})
+	must(err)
+	slow, _, err = h.Examination.Add(ctx, ines.Actor, slow.ID, slow.Version, examination.NewFinding{Finding: examination.Finding{Term: "crease", Severity: 1, Activity: examination.Stable}})
+	must(err)
 	second := h.ExaminationOf(ines, g, examination.Incident, -30)
 	second = h.answered(ines, second)
 	second, err = h.Examination.Sign(ctx, ines.Actor, second.ID, second.Version)
@@ -45,8 +51,9 @@ func examinationSamples(h *House, g *Ground) []Sample {
 
 	begun, err := h.Examination.Begin(ctx, ada.Actor, g.Object.ID, examination.NewExamination{Occasion: examination.PeriodicCheck})
 	must(err)
-	_, err = h.Examination.Begin(ctx, ines.Actor, g.Object.ID, examination.NewExamination{Occasion: examination.Survey})
+	own, err := h.Examination.Begin(ctx, ines.Actor, g.Object.ID, examination.NewExamination{Occasion: examination.Survey})
 	must(err)
+	ready := h.Alarming(g)
 	object, draft := "/objects/1968.14.2", "/examinations/"+begun.ID.String()
 	return []Sample{
 		{Route: "GET /objects/:number/examine", Path: object + "/examine", As: ada},
@@ -56,6 +63,9 @@ func examinationSamples(h *House, g *Ground) []Sample {
 		{Route: "GET /examinations/:id", Path: draft, As: ada},
 		{Route: "GET /examinations/:id", Path: draft, As: ines},
 		{Route: "GET /examinations/:id", Path: draft, As: rosa},
+		{Route: "GET /examinations/:id", Path: "/examinations/" + slow.ID.String(), As: ines},
+		{Route: "GET /examinations/:id/review", Path: "/examinations/" + own.ID.String() + "/review", As: ines},
+		{Route: "GET /examinations/:id/review", Path: "/examinations/" + ready.ID.String() + "/review", As: ines},
 		{Route: "GET /examinations/:id/review", Path: draft + "/review", As: ada},
 		{Route: "GET /examinations/:id/review", Path: draft + "/review", As: reader},
 		{Route: "GET /examinations/:id", Path: "/examinations/" + first.ID.String(), As: ines},
@@ -85,14 +95,14 @@ func (h *House) ExaminationOf(who Someone, g *Ground, occasion examination.Occas
 	for _, label := range unseen {
 		hidden[g.Parts[label]] = true
 	}
-	var seen []examination.Seen
+	var seen []examination.Looked
 	for _, x := range e.Components {
 		was := !hidden[x.ComponentID]
-		x.Seen = &was
+		l := examination.Looked{ComponentID: x.ComponentID, Seen: &was}
 		if !was {
-			x.Reason = "in its bag"
+			l.Reason = "in its bag"
 		}
-		seen = append(seen, x)
+		seen = append(seen, l)
 	}
 	j := examination.Judgement{Overall: examination.Unacceptable, Priority: "high", NextCheckOn: h.Now().AddDate(0, 0, days+395).Format("2006-01-02"),
 		Risk: "The ring is eaten through.", Recommendation: "Keep it dry; look again in spring."}
@@ -113,6 +123,23 @@ func (h *House) answered(who Someone, e *examination.Examination) *examination.E
 	}
 	e, err := h.Examination.Confirm(h.t.Context(), who.Actor, e.ID, e.Version, n)
 	if err != nil {
+		h.t.Fatal(err)
+	}
+	return e
+}
+
+// Alarming is a draft of an object of its own that wants nothing but its signature, which raises an alarm (E5).
+func (h *House) Alarming(g *Ground) *examination.Examination {
+	h.t.Helper()
+	ines := g.People[domain.Conservator]
+	own := *g
+	var err error
+	if own.Object, err = h.Collection.Create(h.t.Context(), ines.Actor, collection.NewObject{ObjectFacts: collection.ObjectFacts{
+		Number: "1990." + domain.NewID().String()[24:], Title: "Wrist gauge", LegalStatus: "accessioned", Department: Department}}); err != nil {
+		h.t.Fatal(err)
+	}
+	e := h.ExaminationOf(ines, &own, examination.PeriodicCheck, 0)
+	if e, _, err = h.Examination.Add(h.t.Context(), ines.Actor, e.ID, e.Version, examination.NewFinding{Finding: examination.Finding{Term: "rust", Severity: 4, Activity: examination.Active}}); err != nil {
 		h.t.Fatal(err)
 	}
 	return e
