@@ -1,6 +1,7 @@
 package api
 
 import (
+	"context"
 	"net/http"
 
 	"github.com/labstack/echo/v4"
@@ -8,6 +9,7 @@ import (
 	"farthingale/domain"
 	"farthingale/domain/examination"
 	"farthingale/domain/handling"
+	"farthingale/domain/loan"
 )
 
 func (s *Server) examinationRoutes(g *echo.Group) {
@@ -16,6 +18,7 @@ func (s *Server) examinationRoutes(g *echo.Group) {
 	s.route(g, http.MethodGet, "/objects/:id/comparison", examination.Read, s.comparison)
 	s.route(g, http.MethodGet, "/objects/:id/condition", examination.Read, s.condition)
 	s.route(g, http.MethodGet, "/examinations/:id", examination.Read, s.examination)
+	s.route(g, http.MethodGet, "/examinations/:id/report.pdf", examination.Read, s.examinationPaper)
 	s.route(g, http.MethodPatch, "/examinations/:id", examination.Write, s.changeExamination)
 	s.route(g, http.MethodDelete, "/examinations/:id", examination.Write, s.discardExamination)
 	s.route(g, http.MethodPost, "/examinations/:id/observations", examination.Write, s.addObservation)
@@ -95,6 +98,24 @@ func (s *Server) examination(c echo.Context) error {
 		return err
 	}
 	return one(c, http.StatusOK, e.Version, e)
+}
+
+// ExaminationPapers makes the paper of an examination.
+type ExaminationPapers interface {
+	ExaminationPaper(ctx context.Context, by domain.Actor, id domain.ID) (loan.File, error)
+}
+
+// examinationPaper serves GET /examinations/{id}/report.pdf.
+func (s *Server) examinationPaper(c echo.Context) error {
+	id, err := idOf(c, "id")
+	if err != nil {
+		return err
+	}
+	f, err := s.ExaminationPapers.ExaminationPaper(c.Request().Context(), actor(c), id)
+	if err != nil {
+		return err
+	}
+	return sendFile(c, f)
 }
 
 // examined answers with an examination after an act on it.

@@ -81,6 +81,9 @@ func TestExaminationEndToEnd(t *testing.T) {
 	amended := s.conservator.Post(at+"/addenda", body{"field": "light", "old_statement": hostile, "new_statement": hostile, "reason": hostile}, signed.Tag()).Must(http.StatusCreated)
 	s.curator.Post(at+"/answer", body{"kind": "noted", "reason": "seen"}, amended.Tag()).Refused(http.StatusForbidden, "P2")
 	s.conservator.Post(at+"/answer", body{"kind": "noted", "reason": hostile}, amended.Tag()).Must(http.StatusOK)
+	if paper := reader.Get(at + "/report.pdf").Must(http.StatusOK); !strings.HasPrefix(string(paper.Body), "%PDF-") {
+		t.Errorf("the paper begins with %.20q", paper.Body)
+	}
 	if c := servetest.JSON[examination.Condition](reader.Get(s.objectPath + "/condition").Must(http.StatusOK)); c.Overall != examination.Unacceptable || c.ExaminationID != e.ID {
 		t.Errorf("condition: %+v", c)
 	}

@@ -42,24 +42,25 @@ type Once interface {
 
 // Services are the areas that the API serves.
 type Services struct {
-	People      *people.Service
-	Record      *record.Service
-	Agenda      *agenda.Service
-	Photo       *photo.Service
-	Collection  *collection.Service
-	Material    *material.Service
-	Enclosure   *enclosure.Service
-	Finding     *finding.Service
-	Measurement *measurement.Service
-	Treatment   *treatment.Service
-	Handling    *handling.Service
-	Movement    *movement.Service
-	Loan        *loan.Service
-	Examination *examination.Service
-	LoanPapers  LoanPapers
-	Once        Once
-	Now         func() time.Time
-	Log         *slog.Logger
+	People            *people.Service
+	Record            *record.Service
+	Agenda            *agenda.Service
+	Photo             *photo.Service
+	Collection        *collection.Service
+	Material          *material.Service
+	Enclosure         *enclosure.Service
+	Finding           *finding.Service
+	Measurement       *measurement.Service
+	Treatment         *treatment.Service
+	Handling          *handling.Service
+	Movement          *movement.Service
+	Loan              *loan.Service
+	Examination       *examination.Service
+	ExaminationPapers ExaminationPapers
+	LoanPapers        LoanPapers
+	Once              Once
+	Now               func() time.Time
+	Log               *slog.Logger
 	// RequestsPerMinute bounds each person; 0 means no bound.
 	RequestsPerMinute int
 }

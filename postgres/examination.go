@@ -291,6 +291,16 @@ func (s *Examinations) Conditions(ctx context.Context, objectIDs []domain.ID) ([
 	return all, fault(err, "read conditions")
 }
 
+// Marks reads the marks of an examination's observations, in the order of their ids.
+func (s *Examinations) Marks(ctx context.Context, examinationID domain.ID) ([]examination.Mark, error) {
+	rows, _ := s.db.q(ctx).Query(ctx, `
+		select m.id, m.photo_id, m.observation_id, m.kind, array_to_string(m.points, ' ') as points, m.precision_px::text, m.note
+		from examination_observation o join photo_mark m on m.observation_id = o.id
+		where o.examination_id = $1 order by m.id`, examinationID)
+	all, err := pgx.CollectRows(rows, pgx.RowToStructByName[examination.Mark])
+	return all, fault(err, "read the marks of examination %s", examinationID)
+}
+
 // Hidden reads whether a place is sensitive.
 func (s *Examinations) Hidden(ctx context.Context, placeID domain.ID) (bool, error) {
 	return placeHidden(ctx, s.db, placeID)

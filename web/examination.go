@@ -33,6 +33,7 @@ func (s *Server) examinationRoutes(g *echo.Group) {
 	s.route(g, http.MethodPost, "/examinations/:id/carry-forward", examination.Write, s.bringExamination)
 	s.route(g, http.MethodPost, "/examinations/:id/examiner", examination.Write, s.takeOverExamination)
 	s.route(g, http.MethodPost, "/examinations/:id/discard", examination.Write, s.discardExamination)
+	s.route(g, http.MethodGet, "/examinations/:id/report.pdf", examination.Read, s.examinationPaperFile)
 	s.route(g, http.MethodGet, "/examinations/:id/review", examination.Read, s.reviewPage)
 	s.route(g, http.MethodPost, "/examinations/:id/signature", examination.Sign, s.signExamination)
 	s.route(g, http.MethodPost, "/examinations/:id/addenda", examination.Write, s.amendExamination)

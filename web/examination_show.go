@@ -161,7 +161,7 @@ func (s *Server) examinationData(c echo.Context, e *examination.Examination) (*e
 			p.Links = append(p.Links, Link{Path: on + "/compare?a=" + e.FollowsID.String() + "&b=" + e.ID.String(), Words: "Compare with the one before"})
 		}
 	}
-	p.Links = append(p.Links, Link{Path: on + "/examinations", Words: "All examinations of " + w.Object.Number})
+	p.Links = append(p.Links, Link{Path: examinationPath(e.ID) + "/report.pdf", Words: "On paper (PDF)"}, Link{Path: on + "/examinations", Words: "All examinations of " + w.Object.Number})
 	for _, l := range []struct {
 		id          *domain.ID
 		path, words string

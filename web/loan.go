@@ -244,6 +244,11 @@ func (s *Server) loanPaperFile(c echo.Context, format loan.Format) error {
 	if err != nil {
 		return err
 	}
+	return sendPaper(c, f)
+}
+
+// sendPaper sends a made paper to be saved.
+func sendPaper(c echo.Context, f loan.File) error {
 	h := c.Response().Header()
 	h.Set("Cache-Control", "no-store")
 	h.Set("Content-Security-Policy", "default-src 'none'; sandbox")

@@ -23,10 +23,25 @@ type sealedObservation struct {
 	Finding
 }
 
+// Mark is a mark on a photograph as it is sealed: what it marks, and where, in pixels of the upright original.
+// Figures are text, as they are kept.
+type Mark struct {
+	ID            domain.ID `json:"id"`
+	PhotoID       domain.ID `json:"photo_id"`
+	ObservationID domain.ID `json:"observation_id"`
+	Kind          string    `json:"kind"`
+	Points        string    `json:"points"` // x y x y …
+	PrecisionPX   string    `json:"precision_px"`
+	Note          string    `json:"note"`
+}
+
 // Document is what is sealed when an examination is signed, from rows that never change: the whole of it,
 // without addenda and answer, which come later. Names of places may change, so the place is sealed as what was
 // written and which place was chosen.
-func (e *Examination) Document() any {
+func (e *Examination) Document(marks []Mark) any {
+	if marks == nil {
+		marks = []Mark{}
+	}
 	observations := make([]sealedObservation, len(e.Observations))
 	for i, o := range e.Observations {
 		observations[i] = sealedObservation{o.ID, o.ComponentID, o.Called, o.TermName, o.ContinuesID, o.Finding}
@@ -47,10 +62,11 @@ func (e *Examination) Document() any {
 		Components    []Seen              `json:"components"`
 		Observations  []sealedObservation `json:"observations"`
 		Photos        []PhotoRef          `json:"photos"`
+		Marks         []Mark              `json:"marks"`
 		Judgement     Judgement           `json:"judgement"`
 		Alarm         string              `json:"alarm"`
 	}{e.ID, e.ObjectID, e.Identified, Scale, e.Examiner, e.SignedAs, stamp(*e.SignedAt), e.FollowsID, e.LoanID, e.TreatmentID,
-		e.Circumstances, e.Description, e.Components, observations, e.Photos, e.Judgement, e.Alarm}
+		e.Circumstances, e.Description, e.Components, observations, e.Photos, marks, e.Judgement, e.Alarm}
 }
 
 // addendumDocument is what is sealed of an addendum.

@@ -64,6 +64,8 @@ type Store interface {
 	// may be a draft, and the one before it.
 	Before(ctx context.Context, objectID domain.ID, id *domain.ID) ([]domain.ID, error)
 	Conditions(ctx context.Context, objectIDs []domain.ID) ([]Condition, error)
+	// Marks are the marks of its observations, in the order of their ids.
+	Marks(ctx context.Context, examinationID domain.ID) ([]Mark, error)
 	// Hidden says whether a place is sensitive (P3).
 	Hidden(ctx context.Context, placeID domain.ID) (bool, error)
 
@@ -379,7 +381,11 @@ func (s *Service) Sign(ctx context.Context, by domain.Actor, id domain.ID, versi
 		}
 		return e.Sign(by, sheet, lastID, s.zone, s.now())
 	}, func(ctx context.Context, e *Examination) error {
-		if _, err := s.seals.Seal(ctx, by.ID, SealKind, e.ID, &e.ObjectID, e.Document(), *e.SignedAt); err != nil {
+		marks, err := s.store.Marks(ctx, e.ID)
+		if err != nil {
+			return err
+		}
+		if _, err := s.seals.Seal(ctx, by.ID, SealKind, e.ID, &e.ObjectID, e.Document(marks), *e.SignedAt); err != nil {
 			return err
 		}
 		if e.Alarm == "" {
@@ -443,7 +449,11 @@ func (s *Service) Sealed(ctx context.Context, id domain.ID) (any, error) {
 	if e.State != Signed {
 		return nil, domain.NotFound("This examination is not signed.")
 	}
-	return e.Document(), nil
+	marks, err := s.store.Marks(ctx, id)
+	if err != nil {
+		return nil, err
+	}
+	return e.Document(marks), nil
 }
 
 // SealedAddendum gives back the document of an addendum, for record.Service.Register.

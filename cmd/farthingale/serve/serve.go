@@ -191,6 +191,7 @@ func New(ctx context.Context, pool *pgxpool.Pool, s Settings) (*House, error) {
 	}
 	h.Web = pages
 	h.API.LoanPapers = pages
+	h.API.ExaminationPapers = pages
 	h.Router = h.router(s, pool)
 	h.Handler = h.Router
 	return h, nil

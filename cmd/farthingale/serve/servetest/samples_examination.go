@@ -73,6 +73,8 @@ func examinationSamples(h *House, g *Ground) []Sample {
 		{Route: "GET /examinations/:id", Path: "/examinations/" + second.ID.String(), As: ines},
 		{Route: "GET /examinations/:id", Path: "/examinations/" + second.ID.String(), As: maud},
 		{Route: "GET /examinations/:id", Path: "/examinations/" + second.ID.String() + "x", As: ines, Status: http.StatusNotFound},
+		{Route: "GET /examinations/:id/report.pdf", Path: "/examinations/" + first.ID.String() + "/report.pdf", As: reader, File: true},
+		{Route: "GET /examinations/:id/report.pdf", Path: draft + "/report.pdf", As: ada, File: true},
 		{Route: "GET /damage-terms", Path: "/damage-terms", As: reader},
 		{Route: "GET /damage-terms", Path: "/damage-terms", As: ines},
 		{Route: "GET /objects/:number", Path: object, As: ines},
