@@ -22,6 +22,7 @@ import (
 	"farthingale/domain/examination"
 	"farthingale/domain/finding"
 	"farthingale/domain/handling"
+	"farthingale/domain/investigation"
 	"farthingale/domain/loan"
 	"farthingale/domain/material"
 	"farthingale/domain/measurement"
@@ -61,6 +62,8 @@ type Services struct {
 	Once              Once
 	Now               func() time.Time
 	Log               *slog.Logger
+	Investigation     *investigation.Service
+
 	// RequestsPerMinute bounds each person; 0 means no bound.
 	RequestsPerMinute int
 }
@@ -96,6 +99,7 @@ func (s *Server) Routes(e *echo.Echo) {
 	s.enclosureRoutes(g)
 	s.examinationRoutes(g)
 	s.measurementRoutes(g)
+	s.investigationRoutes(g)
 }
 
 // Acts tells for every route, as "GET /api/v1/people", which act it needs; a test holds the list of

@@ -70,6 +70,7 @@ func (s *Server) objectSections() []sectionOf {
 		s.hazardSection,
 		s.enclosureSection,
 		s.measurementSection,
+		s.investigationSection,
 		s.handlingSection,
 		s.photoSection,
 		s.loansSection,

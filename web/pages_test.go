@@ -54,6 +54,10 @@ var pages = map[string]framed{
 	"handling/stop":      &stopPageData{},
 	"handling/stops":     &stopsPage{},
 
+	"investigation/form":           &investigationFormPage{},
+	"investigation/investigation":  &investigationPageData{},
+	"investigation/investigations": &investigationsPage{},
+
 	"measurement/measure":     &measureFormPage{},
 	"measurement/measurement": &measurementPageData{},
 	"measurement/spot":        &spotPageData{},
@@ -100,15 +104,16 @@ var pages = map[string]framed{
 
 // sections names for every section of an object's sheet the data that it shows.
 var sections = map[string]any{
-	"collection/_description": descriptionData{},
-	"collection/_hazards":     hazardData{},
-	"collection/_make_up":     makeUpData{},
-	"enclosure/_air":          objectEnclosures{},
-	"finding/_findings":       findingsData{},
-	"handling/_handling":      handlingData{},
-	"measurement/_measured":   objectMeasured{},
-	"movement/_where":         whereData{},
-	"loan/_loans":             loansData{},
+	"collection/_description":  descriptionData{},
+	"collection/_hazards":      hazardData{},
+	"collection/_make_up":      makeUpData{},
+	"enclosure/_air":           objectEnclosures{},
+	"finding/_findings":        findingsData{},
+	"handling/_handling":       handlingData{},
+	"investigation/_questions": objectQuestions{},
+	"measurement/_measured":    objectMeasured{},
+	"movement/_where":          whereData{},
+	"loan/_loans":              loansData{},
 }
 
 // Every section is checked against its data, too.

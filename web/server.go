@@ -28,6 +28,7 @@ import (
 	"farthingale/domain/examination"
 	"farthingale/domain/finding"
 	"farthingale/domain/handling"
+	"farthingale/domain/investigation"
 	"farthingale/domain/loan"
 	"farthingale/domain/material"
 	"farthingale/domain/measurement"
@@ -43,6 +44,8 @@ var files embed.FS
 
 // Services are the areas that the pages serve.
 type Services struct {
+	Investigation *investigation.Service
+
 	Site        domain.Site
 	People      *people.Service
 	Record      *record.Service
@@ -195,6 +198,7 @@ func (s *Server) Routes(e *echo.Echo) {
 	s.loanRoutes(g)
 	s.enclosureRoutes(g)
 	s.measurementRoutes(g)
+	s.investigationRoutes(g)
 	s.examinationRoutes(g)
 	s.problemRoutes(g)
 	s.contractRoutes(g)
@@ -369,6 +373,7 @@ func (s *Server) menu(a domain.Actor, here string) []Link {
 		{Path: "/", Words: "Today"},
 		{Path: "/objects", Words: "Objects"},
 		{Path: "/findings", Words: "Findings"},
+		{Path: "/investigations", Words: "Questions"},
 		{Path: "/treatments", Words: "Treatments"},
 		{Path: "/places", Words: "Places"},
 		{Path: "/enclosures", Words: "Enclosures"},

@@ -27,6 +27,7 @@ import (
 	"farthingale/domain/examination"
 	"farthingale/domain/finding"
 	"farthingale/domain/handling"
+	"farthingale/domain/investigation"
 	"farthingale/domain/loan"
 	"farthingale/domain/material"
 	"farthingale/domain/measurement"
@@ -61,6 +62,8 @@ type Settings struct {
 
 // House is everything that serves.
 type House struct {
+	Investigation *investigation.Service
+
 	Handler     http.Handler
 	Router      *echo.Echo
 	Metrics     http.Handler // in the text format of Prometheus, for an address of its own; nil: not counted
@@ -128,6 +131,7 @@ func New(ctx context.Context, pool *pgxpool.Pool, s Settings) (*House, error) {
 	due := postgres.NewAgenda(db, s.Site.Zone)
 	h.Agenda = agenda.NewService(due, s.Now,
 		agenda.Waiting{Kind: "decisions_asked", Title: "Decisions asked of you", For: due.Decisions},
+		agenda.Waiting{Kind: "consents_asked", Title: "Consents to samples asked of you", For: due.Consents},
 		agenda.Waiting{Kind: "ratifications_due", Title: "Emergency stabilisations to ratify", For: due.Ratifications},
 		agenda.Waiting{Kind: "stops_in_force", Title: "Stops in force", For: due.Stops},
 		agenda.Waiting{Kind: "examinations_to_answer", Title: "Examinations to answer", For: due.Alarms},
@@ -139,6 +143,9 @@ func New(ctx context.Context, pool *pgxpool.Pool, s Settings) (*House, error) {
 		agenda.Waiting{Kind: "drafts", Title: "Your drafts", For: due.Drafts},
 		agenda.Waiting{Kind: "examination_drafts", Title: "Your examinations not signed yet", For: due.ExaminationDrafts},
 	)
+	if h.Investigation, err = investigation.NewService(postgres.NewInvestigations(db), h.Collection, h.Agenda, h.People, s.Now); err != nil {
+		return nil, err
+	}
 	usual, err := material.Cautions()
 	if err != nil {
 		return nil, err
@@ -152,6 +159,8 @@ func New(ctx context.Context, pool *pgxpool.Pool, s Settings) (*House, error) {
 	h.lending(db, s, usual)
 	h.examining(db, s)
 	h.API = api.New(api.Services{
+		Investigation: h.Investigation,
+
 		Once: h.answers, Now: s.Now, Log: requests(s.Log), RequestsPerMinute: s.RequestsPerMinute,
 		People:      h.People,
 		Record:      h.Record,
@@ -169,6 +178,8 @@ func New(ctx context.Context, pool *pgxpool.Pool, s Settings) (*House, error) {
 		Examination: h.Examination,
 	})
 	pages, err := web.New(web.Services{
+		Investigation: h.Investigation,
+
 		Site: s.Site, Sessions: sessions(pool, s), Now: s.Now, Log: requests(s.Log), SignIns: s.SignIns,
 		People:      h.People,
 		Record:      h.Record,

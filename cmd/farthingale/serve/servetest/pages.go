@@ -36,6 +36,7 @@ var samples = []func(h *House, g *Ground) []Sample{
 	enclosureSamples,
 	measurementSamples,
 	examinationSamples,
+	investigationSamples,
 	loanSamples,
 	treatmentSamples,
 	compareSamples,
