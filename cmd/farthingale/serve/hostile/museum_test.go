@@ -321,6 +321,8 @@ func (m *museum) words() map[string]any {
 		"term": "tear", "NewDamage/status": "new", "Damage/status": "new", "Extent/kind": "area", "classes/0": "metal",
 		"gas": "hcl", "tracer": "co2", "AirSpace/name": "glove", "RoomAir/name": "store", "AirExchange/inner": "glove", "AirExchange/outer": "store", "EnclosurePlaced/space": "glove", "EnclosurePlaced/object_id": m.dressID(),
 		"NewRecommendation/object_id": m.dressID(), "EnclosureChange/act": "temperature", "NewTracer/exchange": "ring", "TracerDecay/readings": decay(),
+		"NewInvestigationPlan/techniques/0": "xrf", "techniques/0": "xrf", "NewConsent/technique": "cross-section", "NewSample/technique": "cross-section", "NewInvestigationFinding/technique": "xrf",
+		"sha256": strings.Repeat("0a", 32), "NewInvestigationPlan/planned_for": now.Format(time.DateOnly), "NewConsentDecision/valid_until": now.AddDate(0, 1, 0).Format(time.DateOnly),
 		"NewMeasurement/quantity": "ph", "NewMeasurement/value": "4.6", "NewMeasurement/examination_id": nil, "NewMeasurement/measured_on": now.Format(time.DateOnly),
 	}
 }
