@@ -52,7 +52,7 @@ func TestMarkWithoutScripts(t *testing.T) {
 		q.Set("at.y", fmt.Sprint(y))
 		return b.Get(to.Path + "?" + q.Encode()).Must(http.StatusOK)
 	}
-	page := b.Get(path + "?tool=rectangle&observation=" + about.String()).Must(http.StatusOK).Has("Touch one corner", "No scale has been set")
+	page := b.Get(path+"?tool=rectangle&observation="+about.String()).Must(http.StatusOK).Has("Touch one corner", "No scale has been set")
 	page = touch(touch(page, 64, 64), 256, 320).Has("The rectangle is drawn")
 	fields := url.Values{"observation_id": {about.String()}, "note": {"at the ring"}}
 	page = page.Submit(path, fields).Must(http.StatusOK).Has("The mark is kept", "pitting, severity 3, active", "of the picture")
