@@ -21,6 +21,7 @@ func (s *Server) markRoutes(g *echo.Group) {
 	s.route(g, http.MethodGet, "/photos/:id/marks", photo.Look, s.markingPage)
 	s.route(g, http.MethodPost, "/photos/:id/marks", photo.Keep, s.draw)
 	s.route(g, http.MethodPost, "/photos/:id/scale", photo.Keep, s.setScale)
+	s.route(g, http.MethodGet, "/files/photos/:id/map", photo.Look, s.photoMap)
 	s.route(g, http.MethodPost, "/marks/:id", photo.Keep, s.redraw)
 	s.route(g, http.MethodPost, "/marks/:id/erasure", photo.Keep, s.erase)
 }
@@ -48,7 +49,7 @@ type markingPage struct {
 	Marks                                      []shownMark
 	Terms                                      []shownTerm
 	Scale, ScaleHow                            string
-	ManifestPath                               string
+	ManifestPath, MapPath                      string
 	May                                        bool
 	Touch                                      *touching
 	Form, ScaleForm                            *Form
@@ -342,13 +343,12 @@ func (s *Server) markingData(c echo.Context, d *marking) (*markingPage, error) {
 	}
 	p := &markingPage{Number: of.Number, ObjectTitle: of.Title, ObjectPath: "/objects/" + url.PathEscape(of.Number), PhotoPath: "/photos/" + one.ID.String(), Says: photoWords(one) + ", " + s.photoTaken(one),
 		OnPicture: hatchings{"on", px(float64(max(one.Original.WidthPX, one.Original.HeightPX)) / 900)}, InLegend: hatchings{"hatch", "1"},
-		Width: one.Original.WidthPX, Height: one.Original.HeightPX, ManifestPath: manifestPath(of.Number), May: by.May(photo.Keep) == nil, Scale: mark.WithoutScale}
+		Width: one.Original.WidthPX, Height: one.Original.HeightPX, ManifestPath: manifestPath(of.Number), MapPath: "/files/photos/" + one.ID.String() + "/map", May: by.May(photo.Keep) == nil, Scale: mark.WithoutScale}
 	p.Title, p.Here, p.Scripts = "Marks on a photograph of "+of.Number, "/objects", []string{"marks.js"}
 	marks := photo.WithMeasures(on[one.ID], one.MarkSize(), scales)
 	p.Marks, p.Terms = s.shownMarks(one, marks, p.May)
 	if k, ok := scales[one.ID]; ok {
-		factor, relative := k.MMPerPX()
-		p.Scale = fmt.Sprintf("%s mm a pixel, ± %s %%. Set by %s, %s.", strconv.FormatFloat(factor, 'g', 4, 64), number(100*relative, 1), k.ByName, s.day(k.At))
+		p.Scale = s.scaleWords(k)
 		p.ScaleHow = fmt.Sprintf("%s mm ± %s mm between %s and %s, each set to ± %s px.", number(k.LengthMM, 2), number(k.PlusMM, 2), mark.PointsText([]mark.Point{k.From}), mark.PointsText([]mark.Point{k.To}), number(k.ClickPX, 1))
 	}
 	switch {
@@ -370,6 +370,12 @@ func (s *Server) markingData(c echo.Context, d *marking) (*markingPage, error) {
 		return nil, err
 	}
 	return p, s.markForms(c, p, d, on[one.ID], markable)
+}
+
+// scaleWords says how long a pixel is, how surely, and who said so.
+func (s *Server) scaleWords(k photo.Scale) string {
+	factor, relative := k.MMPerPX()
+	return fmt.Sprintf("Scale: %s mm a pixel, ± %s %%. Set by %s, %s.", strconv.FormatFloat(factor, 'g', 4, 64), number(100*relative, 1), k.ByName, s.day(k.At))
 }
 
 // markForms are the forms of the page: to draw a mark or change one, to take it away, to set the scale.

@@ -214,6 +214,11 @@ function easel(figure) {
     f.elements.kind.value = kind;
     f.elements.precision_px.value = round(precision);
   }
+  function keep() {
+    if (kind !== "scale") { forms.mark?.requestSubmit(); return; }
+    const length = forms.scale.elements.length_mm; // it cannot be known from the picture
+    if (length.value) forms.scale.requestSubmit(); else { length.scrollIntoView({ block: "center" }); length.focus(); }
+  }
   // What the form holds already, because it came back or a mark is changed, is drawn on.
   function takeUp() {
     const f = forms.mark;
@@ -337,7 +342,7 @@ function easel(figure) {
   }
   bar.append(named(button("+", () => zoom(1.5, ...middle())), "Closer"), named(button("−", () => zoom(1 / 1.5, ...middle())), "Wider"), button("Whole", fit));
   if (may) {
-    bar.append(button("Take back", back), button("End the shape", end));
+    bar.append(button("Take back", back), button("End the shape", end), button("Keep", keep));
     takeUp();
     choose(points.length ? kind : "polygon");
     if (points.length) { ended = true; tell(); }

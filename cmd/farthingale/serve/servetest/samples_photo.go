@@ -53,6 +53,7 @@ func photoSamples(h *House, g *Ground) []Sample {
 		{Route: "GET /photos/:id/marks", Path: at + "/marks?mark=" + m.ID.String(), As: ines},
 		{Route: "GET /photos/:id/marks", Path: at + "/marks?tool=scale&p=2,2&p=9,2&view=2,2,20", As: ines},
 		{Route: "GET /photos/:id/marks", Path: "/photos/" + first.String() + "/marks?p=2,2&p=9,2&p=4,9", As: ines},
+		{Route: "GET /files/photos/:id/map", Path: "/files" + at + "/map", As: reader, File: true},
 		{Route: "GET /iiif/:id", Path: iiif, As: reader, File: true},
 		{Route: "GET /iiif/:id/info.json", Path: iiif + "/info.json", As: reader, File: true},
 		{Route: "GET /iiif/:id/marks", Path: iiif + "/marks", As: reader, File: true},
