@@ -24,6 +24,7 @@ func (s *Server) examinationRoutes(g *echo.Group) {
 	s.route(g, http.MethodPost, "/examinations/:id/observations", examination.Write, s.addObservation)
 	s.route(g, http.MethodPut, "/examinations/:id/observations/:observation", examination.Write, s.setObservation)
 	s.route(g, http.MethodDelete, "/examinations/:id/observations/:observation", examination.Write, s.dropObservation)
+	s.route(g, http.MethodPost, "/examinations/:id/observations/:observation/extent", examination.Write, s.takeExtent)
 	s.route(g, http.MethodPost, "/examinations/:id/confirmations", examination.Write, s.confirmObservations)
 	s.route(g, http.MethodPost, "/examinations/:id/handling", handling.Record, s.handleExamined)
 	s.route(g, http.MethodPost, "/examinations/:id/carry-forward", examination.Write, s.bringExamination)
@@ -175,6 +176,20 @@ func (s *Server) setObservation(c echo.Context) error {
 		return err
 	}
 	e, err := s.Examination.Set(c.Request().Context(), actor(c), id, version, observation, f)
+	return examined(c, e, err)
+}
+
+// takeExtent serves POST /examinations/{id}/observations/{observation}/extent.
+func (s *Server) takeExtent(c echo.Context) error {
+	observation, err := idOf(c, "observation")
+	if err != nil {
+		return err
+	}
+	id, version, err := target(c, nil)
+	if err != nil {
+		return err
+	}
+	e, err := s.Examination.TakeExtent(c.Request().Context(), actor(c), id, version, observation)
 	return examined(c, e, err)
 }
 

@@ -35,12 +35,37 @@ func TestE2ExaminationsCompared(t *testing.T) {
 		if c.Before.ID != first.ID || c.After.ID != second.ID || len(c.Changes) != 2 || c.Counts[examination.Worse] != 1 || c.Counts[examination.Appeared] != 1 || c.Overall != examination.Worse {
 			t.Fatalf("%s: %+v", query, c)
 		}
-		// By hand: 190 − 120, and 2·√(4² + 5²) = 12.806.
-		if x := c.Changes[0].Extent; !x.Proven || x.Value.String() != "70" || x.Uncertainty.Round(3).String() != "12.806" {
+		// By hand: 190 − 120, and √(4² + 5²) = 6.403.
+		if x := c.Changes[0].Extent; !x.Proven || x.Value.String() != "70" || x.Uncertainty.Round(3).String() != "6.403" {
 			t.Errorf("extent %+v", x)
 		}
 	}
 	s.conservator.Get(at+"?a="+first.ID.String()+"&b="+first.ID.String()).Refused(http.StatusUnprocessableEntity, "invalid")
 	s.conservator.Get(at+"?a="+s.object.ID.String()).Refused(http.StatusConflict, "one_examination")
 	s.conservator.Get(at+"?a="+s.object.ID.String()+"&b="+first.ID.String()).Refused(http.StatusUnprocessableEntity, "invalid")
+}
+
+// Rule E4: the extent of what is marked on a photograph follows from the scale in it; without one it is a percentage of
+// the photograph, and says so.
+func TestE4ExtentFromMarks(t *testing.T) {
+	t.Parallel()
+	b := newStudio(t)
+	picture := b.taken(400, 300, 30)
+	begun := b.api.Post("/objects/"+b.object.String()+"/examinations", body{"occasion": "survey"}).Must(http.StatusCreated)
+	at := "/examinations/" + servetest.JSON[examination.Examination](begun).ID.String()
+	added := b.api.Post(at+"/observations", body{"term": "stain", "component_id": b.cuff}, begun.Tag()).Must(http.StatusCreated)
+	o := servetest.JSON[examination.Examination](added).Observations[0]
+	take := at + "/observations/" + o.ID.String() + "/extent"
+	b.api.Post(take, nil, added.Tag()).Refused(http.StatusNotFound, "not_found")
+	b.api.Post("/photos/"+picture.String()+"/marks", body{"observation_id": o.ID, "shape": body{"kind": "rectangle", "points": [][]int{{100, 100}, {200, 160}}}, "precision_px": 0.5}).Must(http.StatusCreated)
+	taken := b.api.Post(take, nil, added.Tag()).Must(http.StatusOK)
+	// By hand: 100 · 60 of 400 · 300 pixels are 5 %.
+	if x := servetest.JSON[examination.Examination](taken).Observations[0].Extent; x.Kind != examination.Percent || x.Of != "photograph" || x.Value.String() != "5" && x.Value.StringFixed(1) != "5.0" {
+		t.Errorf("without a scale: %+v", x)
+	}
+	b.api.Post("/photos/"+picture.String()+"/scale", body{"from": []int{50, 280}, "to": []int{250, 280}, "length_mm": 100, "plus_mm": 0, "click_px": 0.1}).Must(http.StatusCreated)
+	// By hand: 2 pixels are 1 mm, so 50 mm · 30 mm = 1500 mm².
+	if x := servetest.JSON[examination.Examination](b.api.Post(take, nil, taken.Tag()).Must(http.StatusOK)).Observations[0].Extent; x.Kind != examination.Area || x.Value.IntPart() != 1500 || x.Uncertainty == nil {
+		t.Errorf("with a scale: %+v", x)
+	}
 }

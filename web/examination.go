@@ -28,6 +28,7 @@ func (s *Server) examinationRoutes(g *echo.Group) {
 	s.route(g, http.MethodPost, "/examinations/:id/observations", examination.Write, s.addObservation)
 	s.route(g, http.MethodPost, "/examinations/:id/observations/:observation", examination.Write, s.saveObservation)
 	s.route(g, http.MethodPost, "/examinations/:id/observations/:observation/removal", examination.Write, s.dropObservation)
+	s.route(g, http.MethodPost, "/examinations/:id/observations/:observation/extent", examination.Write, s.takeExtent)
 	s.route(g, http.MethodPost, "/examinations/:id/confirmations", examination.Write, s.confirmObservations)
 	s.route(g, http.MethodPost, "/examinations/:id/handling", handling.Record, s.handleExamined)
 	s.route(g, http.MethodPost, "/examinations/:id/carry-forward", examination.Write, s.bringExamination)

@@ -44,6 +44,9 @@ type observationEntry struct {
 	ID, Heading, Before string
 	Mark                Mark
 	Form, Remove        *Form
+	MarkOn              []Link // photographs on which it can be marked
+	Marked              string // where it is; empty: nowhere
+	Take                *Form  // its extent from the marks
 }
 
 // observed says what an observation says, in a line.
@@ -136,6 +139,9 @@ func (s *Server) draftData(c echo.Context, e *examination.Examination) (*draftPa
 		p.Suggested = "What was found suggests '" + string(grade) + "' or worse: " + why + "."
 	}
 	s.observationForms(c, p, e)
+	if err := s.markings(c, p, e); err != nil {
+		return nil, err
+	}
 	p.Add = s.addObservationForm(c, e, w)
 	switch {
 	case e.HandlingID != nil:
@@ -319,7 +325,7 @@ func findingFields(f examination.Finding) []Field {
 		{Kind: "abreast", Label: "Extent", Fields: []Field{
 			{Kind: "select", Name: "extent.kind", Label: "Extent", Options: kinds},
 			{Kind: "text", Name: "extent.value", Label: "How much", Value: value, Max: 40},
-			{Kind: "text", Name: "extent.uncertainty", Label: "± (leave empty when not known)", Value: uncertainty, Max: 40}}},
+			{Kind: "text", Name: "extent.uncertainty", Label: "± (k = 2; empty when not known)", Value: uncertainty, Max: 40}}},
 		{Kind: "text", Name: "extent.basis", Label: "How the extent is known", Value: x.Basis, List: "extent-bases", Max: 300},
 		{Kind: "text", Name: "extent.of", Label: "Percent of something else than the visible surface", Value: x.Of, Max: 200},
 		{Kind: "textarea", Name: "cause", Label: "Probable cause", Help: "What you think, apart from what was seen.", Value: f.Cause, Max: 2000, Rows: 2},

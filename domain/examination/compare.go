@@ -30,8 +30,8 @@ const (
 // Outcomes lists them in the order in which they are shown.
 var Outcomes = []Outcome{Worse, Appeared, NoProvenChange, Unlooked, NotStated, Better, Ended, Unchanged}
 
-// coverage is the factor by which the standard uncertainty of a change is widened before the change is called
-// real.
+// coverage is the factor between a standard and an expanded uncertainty. Extents have expanded ones, so a change
+// is called real when it is larger than its expanded uncertainty.
 //
 // source: JCGM 100:2008 (GUM), 6.2 and 6.3.3: k = 2 for about 95 %
 const coverage = 2
@@ -281,7 +281,8 @@ func (c *Change) weigh(was, now *Observation) {
 
 // difference is the measured change of an extent; nil when there is no pair that was measured alike.
 //
-// source: JCGM 100:2008 (GUM), 5.1.2: of a difference of two independent measurements u² = u₁² + u₂²
+// source: JCGM 100:2008 (GUM), 5.1.2: of a difference of two independent measurements u² = u₁² + u₂², and so
+// U² = U₁² + U₂² where both have the same coverage factor
 func difference(was, now *Extent) *Difference {
 	if was == nil || now == nil || was.Kind != now.Kind || was.Of != now.Of {
 		return nil
@@ -293,7 +294,7 @@ func difference(was, now *Extent) *Difference {
 		exact := decimal.Zero
 		d.Uncertainty = &exact
 	case was.Uncertainty != nil && now.Uncertainty != nil:
-		square := was.Uncertainty.Mul(*was.Uncertainty).Add(now.Uncertainty.Mul(*now.Uncertainty)).Mul(decimal.NewFromInt(coverage * coverage))
+		square := was.Uncertainty.Mul(*was.Uncertainty).Add(now.Uncertainty.Mul(*now.Uncertainty))
 		d.Proven = d.Value.Mul(d.Value).GreaterThan(square)
 		u := decimal.NewFromFloat(math.Sqrt(square.InexactFloat64())).Round(6)
 		d.Uncertainty = &u
@@ -303,12 +304,10 @@ func difference(was, now *Extent) *Difference {
 
 // Words writes the change with its sign and its expanded uncertainty: "+130 ± 12 mm² (k = 2)".
 func (d *Difference) Words() string {
-	text := d.Value.String()
-	if d.Value.IsPositive() {
-		text = "+" + text
-	}
+	text := signed(d.Value)
 	if d.Uncertainty != nil && d.Kind != Count {
-		text += " ± " + d.Uncertainty.Round(max(-d.Value.Exponent(), 1)).String()
+		u, places := twoDigits(d.Uncertainty.InexactFloat64())
+		text = signed(d.Value.Round(places)) + " ± " + u.String()
 	}
 	if unit := d.Kind.Unit(); unit != "" {
 		text += " " + unit
@@ -317,6 +316,13 @@ func (d *Difference) Words() string {
 		text += " (k = 2)"
 	}
 	return text
+}
+
+func signed(v decimal.Decimal) string {
+	if v.IsPositive() {
+		return "+" + v.String()
+	}
+	return v.String()
 }
 
 // unproven says why a change of a figure proves nothing.

@@ -60,8 +60,8 @@ func begun(examinations ...*Examination) map[domain.ID]domain.ID {
 
 // Rule E2: each damage has one outcome, with the reason in words; E3: not seen is not gone.
 //
-// source: the criterion of a proven change is JCGM 100:2008 (GUM), 5.1.2 and 6.3.3: |Δ| > 2·√(u₁² + u₂²). By
-// hand: u 3 and 4 give 2·5 = 10.
+// source: the criterion of a proven change is JCGM 100:2008 (GUM), 5.1.2 and 6.3.3: |Δ| > √(U₁² + U₂²). By
+// hand: U 6 and 8 give 10.
 func TestE2Outcomes(t *testing.T) {
 	crack := func(severity int, activity Activity, x *Extent, status Status) Finding {
 		return Finding{Term: "crack", Severity: severity, Activity: activity, Extent: x, Status: status}
@@ -74,18 +74,18 @@ func TestE2Outcomes(t *testing.T) {
 		want     Outcome
 		says     string
 	}{
-		{"as it was", crack(2, Stable, area("100", "3"), New), crack(2, Stable, area("100", "3"), Confirmed), Unchanged, ""},
+		{"as it was", crack(2, Stable, area("100", "6"), New), crack(2, Stable, area("100", "6"), Confirmed), Unchanged, ""},
 		{"graver", crack(2, Stable, nil, New), crack(3, Stable, nil, Changed), Worse, "severity 3, was 2"},
 		{"less grave", crack(3, Stable, nil, New), crack(2, Stable, nil, Changed), Better, "severity 2, was 3"},
 		{"begins again", crack(2, Stable, nil, New), crack(2, Active, nil, Changed), Worse, "active, was stable"},
 		{"has come to rest", crack(2, Active, nil, New), crack(2, Stable, nil, Changed), Better, "stable, was active"},
 		{"known now to be active", crack(2, UnknownActivity, nil, New), crack(2, Active, nil, Confirmed), Unchanged, ""},
-		{"grown beyond 10", crack(2, Stable, area("100", "3"), New), crack(2, Stable, area("110.01", "4"), Changed), Worse, "+10.01 ± 10 mm² (k = 2)"},
-		{"grown by 10", crack(2, Stable, area("100", "3"), New), crack(2, Stable, area("110", "4"), Confirmed), NoProvenChange, "no proven change"},
-		{"shrunk beyond 10", crack(2, Stable, area("110.01", "4"), New), crack(2, Stable, area("100", "3"), Changed), Better, "-10.01 ± 10 mm²"},
+		{"grown beyond 10", crack(2, Stable, area("100", "6"), New), crack(2, Stable, area("110.01", "8"), Changed), Worse, "+10 ± 10 mm² (k = 2)"},
+		{"grown by 10", crack(2, Stable, area("100", "6"), New), crack(2, Stable, area("110", "8"), Confirmed), NoProvenChange, "no proven change"},
+		{"shrunk beyond 10", crack(2, Stable, area("110.01", "8"), New), crack(2, Stable, area("100", "6"), Changed), Better, "-10 ± 10 mm²"},
 		{"no uncertainty", crack(2, Stable, area("100", ""), New), crack(2, Stable, area("900", "4"), Confirmed), NoProvenChange, "no uncertainty"},
 		{"one more", crack(2, Stable, extent(Count, "3", ""), New), crack(2, Stable, extent(Count, "4", ""), Changed), Worse, "+1"},
-		{"measured otherwise", crack(2, Stable, area("100", "3"), New), crack(2, Stable, extent(Length, "40", "1"), Confirmed), NoProvenChange, "different ways"},
+		{"measured otherwise", crack(2, Stable, area("100", "6"), New), crack(2, Stable, extent(Length, "40", "1"), Confirmed), NoProvenChange, "different ways"},
 		{"percent of another thing", crack(2, Stable, extent(Percent, "10", "1"), New), crack(2, Stable, with(Finding{Extent: extent(Percent, "50", "1")}, func(f *Finding) { f.Extent.Of = "left side" }).Extent, Confirmed), NoProvenChange, "different ways"},
 		{"graver and smaller", crack(2, Stable, area("110", "1"), New), crack(3, Stable, area("50", "1"), Changed), Worse, "-60"},
 		{"said to have changed", crack(2, Stable, nil, New), crack(2, Stable, nil, Changed), NoProvenChange, "no figure"},
@@ -202,7 +202,7 @@ func TestE2FalseAlarms(t *testing.T) {
 	const tries = 20000
 	for range tries {
 		x := func(u float64) *Extent {
-			v, d := decimal.NewFromFloat(500+u*random.NormFloat64()), decimal.NewFromFloat(u)
+			v, d := decimal.NewFromFloat(500+u*random.NormFloat64()), decimal.NewFromFloat(2*u)
 			return &Extent{Kind: Area, Value: v, Uncertainty: &d}
 		}
 		if difference(x(7), x(11)).Proven {
@@ -211,6 +211,22 @@ func TestE2FalseAlarms(t *testing.T) {
 	}
 	if share := float64(proven) / tries; math.Abs(share-0.0455) > 0.006 {
 		t.Errorf("%v of changes that are none are called proven", share)
+	}
+}
+
+// source: JCGM 100:2008 (GUM), 7.2.6: at most two digits of an uncertainty, rounded up rather than to the nearest;
+// the figure to the same place. Cases by hand.
+func TestMeasuredIsRounded(t *testing.T) {
+	for _, c := range []struct {
+		value, standard float64
+		want            string
+	}{{741.33, 32.91, "741 ± 66 mm²"}, {12345, 1001, "12300 ± 2100 mm²"}, {3.14159, 0.0123, "3.142 ± 0.025 mm²"}, {5, 0, "5 ± 0 mm²"}, {0, 3, "0 ± 6 mm²"}} {
+		if got := Measured(Area, c.value, c.standard, "", "b").Words(); got != c.want {
+			t.Errorf("%v ± %v: %q, want %q", c.value, c.standard, got, c.want)
+		}
+	}
+	if got := Measured(Count, 3, 0, "", "b").Words(); got != "3" {
+		t.Errorf("three: %q", got)
 	}
 }
 

@@ -28,9 +28,9 @@ var ExtentKinds = []ExtentKind{Percent, Area, Length, Count}
 // Extent is how much there is of a damage, and how that is known.
 type Extent struct {
 	Kind        ExtentKind       `json:"kind" validate:"required,oneof=percent area length count"`
-	Value       decimal.Decimal  `json:"value" validate:"gt=0,lte=1000000000"` // percent, mm², mm, or a number
-	Uncertainty *decimal.Decimal `json:"uncertainty,omitempty" validate:"omitempty,gte=0,lte=1000000000"`
-	Of          string           `json:"of,omitempty" validate:"max=200"` // what the percentage is of
+	Value       decimal.Decimal  `json:"value" validate:"gt=0,lte=1000000000"`                            // percent, mm², mm, or a number
+	Uncertainty *decimal.Decimal `json:"uncertainty,omitempty" validate:"omitempty,gte=0,lte=1000000000"` // expanded (k = 2), as people write it after ±; nil: not known
+	Of          string           `json:"of,omitempty" validate:"max=200"`                                 // what the percentage is of
 	Basis       string           `json:"basis" validate:"required,max=300"`
 }
 

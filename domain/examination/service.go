@@ -96,19 +96,20 @@ type (
 
 // Service keeps examinations.
 type Service struct {
-	store   Store
-	objects Objects
-	hands   Hands
-	notices Notices
-	seals   Seals
-	atomic  domain.Atomic
-	zone    *time.Location
-	now     func() time.Time
+	store    Store
+	objects  Objects
+	hands    Hands
+	notices  Notices
+	seals    Seals
+	outlines Outlines
+	atomic   domain.Atomic
+	zone     *time.Location
+	now      func() time.Time
 }
 
 // NewService makes the service; zone is the site's, now is the clock.
-func NewService(store Store, objects Objects, hands Hands, notices Notices, seals Seals, atomic domain.Atomic, zone *time.Location, now func() time.Time) *Service {
-	return &Service{store: store, objects: objects, hands: hands, notices: notices, seals: seals, atomic: atomic, zone: zone, now: now}
+func NewService(store Store, objects Objects, hands Hands, notices Notices, seals Seals, outlines Outlines, atomic domain.Atomic, zone *time.Location, now func() time.Time) *Service {
+	return &Service{store: store, objects: objects, hands: hands, notices: notices, seals: seals, outlines: outlines, atomic: atomic, zone: zone, now: now}
 }
 
 // Begin begins a draft from the last signed examination of the object.

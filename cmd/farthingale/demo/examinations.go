@@ -2,7 +2,6 @@ package demo
 
 import (
 	"bytes"
-	"errors"
 	"fmt"
 	"math"
 	"time"
@@ -235,17 +234,11 @@ func (l *loader) measure(by domain.Actor, obj *loaded, e *examination.Examinatio
 	if _, err := l.h.Photo.Draw(l.ctx, by, id, photo.Drawing{ObservationID: &observationID, Shape: shape}); err != nil {
 		return nil, err
 	}
-	m, err := l.h.Photo.Measured(l.ctx, by, observationID)
-	if err != nil {
+	*photos = append(*photos, id)
+	if e, err = l.h.Examination.Set(l.ctx, by, e.ID, e.Version, observationID, f); err != nil {
 		return nil, err
 	}
-	if m.MM == nil {
-		return nil, errors.New("a marked patch has no area")
-	}
-	value, u := decimal.NewFromFloat(m.MM.Value).Round(0), decimal.NewFromFloat(m.MM.Plus).Round(1)
-	f.Extent = &examination.Extent{Kind: examination.Area, Value: value, Uncertainty: &u, Basis: m.Basis}
-	*photos = append(*photos, id)
-	return l.h.Examination.Set(l.ctx, by, e.ID, e.Version, observationID, f)
+	return l.h.Examination.TakeExtent(l.ctx, by, e.ID, e.Version, observationID)
 }
 
 // detail photographs a damage from near, the camera never twice in the same place, and lays the picture over the one
