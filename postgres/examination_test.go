@@ -23,7 +23,7 @@ type examined struct {
 func newExamined(t *testing.T) *examined {
 	t.Helper()
 	d := newDressed(t)
-	x := &examined{d, examination.NewService(postgres.NewExaminations(d.db), sheets{d.sheet}, d.service, d.notices, d.record, d.db, time.UTC, func() time.Time { return d.now })}
+	x := &examined{d, examination.NewService(postgres.NewExaminations(d.db), sheets{d.sheet}, d.service, d.notices, d.record, nil, d.db, time.UTC, func() time.Time { return d.now })}
 	d.record.Register(examination.SealKind, x.exams.Sealed)
 	d.record.Register(examination.AddendumSealKind, x.exams.SealedAddendum)
 	return x
