@@ -13,6 +13,7 @@ import (
 	"farthingale/api"
 	"farthingale/cmd/farthingale/serve/servetest"
 	"farthingale/domain"
+	"farthingale/domain/examination"
 	"farthingale/domain/handling"
 	"farthingale/domain/loan"
 	"farthingale/domain/movement"
@@ -92,10 +93,15 @@ func (l *lent) prepared(parts ...domain.ID) (x loan.Loan, line string) {
 	l.post(l.registrar, l.path+"/agreements", nil).Must(http.StatusCreated)
 	l.post(l.curator, l.path+"/agreements/1/signatures", body{"side": "lender"}).Must(http.StatusOK)
 	l.post(l.registrar, l.path+"/agreements/1/signatures", body{"side": "borrower", "name": "Žofie Nováková", "office": "director", "signed_on": l.day(0)}).Must(http.StatusOK)
-	l.post(l.conservator, line+"/condition-statements", body{"examined_on": l.day(-10), "text": "Stiff along the fold."}).Must(http.StatusOK)
+	l.post(l.conservator, line+"/condition-statements", body{"examination_id": l.examined(x.ID, examination.Outgoing).ID, "text": "Stiff along the fold."}).Must(http.StatusOK)
 	l.post(l.registrar, l.path+"/insurances", body{"kind": "indemnity", "insurer": "State indemnity", "certificate": "SI-17", "sum": "148250.00", "currency": "EUR", "from_on": l.day(0), "until_on": l.day(120)}).Must(http.StatusOK)
 	a = l.post(l.registrar, l.path+"/preparation", body{"statement": "One crate, closed."}).Must(http.StatusOK)
 	return servetest.JSON[loan.Loan](a), line
+}
+
+// examined is a signed examination of the object for the loan.
+func (l *lent) examined(loanID domain.ID, occasion examination.Occasion, found ...examination.NewFinding) *examination.Examination {
+	return l.Examine(l.People[domain.Conservator].Actor, l.Object.ID, servetest.Look{Occasion: occasion, LoanID: &loanID, Found: found})
 }
 
 func (l *lent) handing(place movement.Place, more body) body {
@@ -137,15 +143,23 @@ func TestLoanThereAndBack(t *testing.T) {
 	seen := func(found, text string) body {
 		return body{"conditions": []body{{"line_id": lineID, "found": found, "statement": text, "examined_by": "Ž. Nováková"}}}
 	}
+	l.post(l.conservator, l.path+"/receipt", l.handing(l.hall, seen("unchanged", ""))).Refused(http.StatusUnprocessableEntity, "L4") // not examined
+	arrived := l.examined(x.ID, examination.Arrival, examination.NewFinding{ComponentID: &helmet, Finding: examination.Finding{Term: "tear", Severity: 2, Activity: examination.Stable, Status: examination.New, Note: "8 mm at the neck ring."}})
 	l.post(l.conservator, l.path+"/receipt", l.handing(l.hall, seen("crate_only", ""))).Refused(http.StatusUnprocessableEntity, "L4")
-	l.post(l.conservator, l.path+"/receipt", l.handing(l.hall, seen("changed", "New tear of 8 mm at the neck ring."))).Must(http.StatusOK)
+	// Whatever is said at the door, the new tear is a change, with both examinations named.
+	received := servetest.JSON[loan.Loan](l.post(l.conservator, l.path+"/receipt", l.handing(l.hall, seen("unchanged", "New tear of 8 mm at the neck ring."))).Must(http.StatusOK))
+	if c := received.HandOvers[1].Conditions[0]; c.Found != loan.Changed || *c.ExaminationID != arrived.ID || c.BeforeID == nil || !strings.Contains(c.Statement, "new: tear on 1968.14.2.2") {
+		t.Errorf("received: %+v", c)
+	}
 	if n := servetest.JSON[struct{ Items []struct{ Text string } }](l.curator.Get("/notices").Must(http.StatusOK)); len(n.Items) != 1 || !strings.Contains(n.Items[0].Text, "New tear of 8 mm") {
 		t.Errorf("notices of the curator: %+v", n)
 	}
 	l.post(l.conservator, l.path+"/display", body{"statement": "Case 4."}).Must(http.StatusOK)
 	pack := l.handing(l.hall, seen("unchanged", ""))
 	delete(pack, "place_id")
+	l.examined(x.ID, examination.Departure)
 	l.post(l.conservator, l.path+"/packing", pack).Must(http.StatusOK)
+	l.examined(x.ID, examination.Return)
 	l.post(l.conservator, l.path+"/return", l.handing(l.store, seen("unchanged", ""))).Refused(http.StatusForbidden, "P2")
 	l.post(l.registrar, l.path+"/return", l.handing(l.store, seen("unchanged", ""))).Must(http.StatusOK)
 	done := servetest.JSON[loan.Loan](l.post(l.registrar, l.path+"/closure", body{"statement": "Settled."}).Must(http.StatusOK))

@@ -172,8 +172,8 @@ func add(batch *pgx.Batch, l *loan.Loan) {
 			values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10)`, x.ID, x.LineID, x.AssessmentID, x.Called, x.Department, x.Capacity, x.Statement, x.By.ID, x.By.Name, x.At)
 	}
 	for _, x := range l.Added.Statements {
-		batch.Queue(`insert into loan_condition (id, line_id, called, examined_on, text, not_seen, by_id, by_name, at) values ($1, $2, $3, $4, $5, $6, $7, $8, $9)`,
-			x.ID, x.LineID, x.Called, string(x.ExaminedOn), x.Text, x.NotSeen, x.By.ID, x.By.Name, x.At)
+		batch.Queue(`insert into loan_condition (id, line_id, called, examined_on, text, not_seen, by_id, by_name, at, examination_id) values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10)`,
+			x.ID, x.LineID, x.Called, string(x.ExaminedOn), x.Text, x.NotSeen, x.By.ID, x.By.Name, x.At, x.ExaminationID)
 	}
 	for _, x := range l.Added.Addenda {
 		batch.Queue(`insert into loan_condition_addendum (id, condition_id, text, by_id, by_name, at) values ($1, $2, $3, $4, $5, $6)`,
@@ -228,8 +228,8 @@ func addHandOver(batch *pgx.Batch, l *loan.Loan, x loan.HandOver) {
 			"carrier": x.Carrier, "crates": x.CratesAndSeals, "happened": string(x.HappenedOn), "authoriser": authoriser, "authoriser_name": name,
 			"by": x.By.ID, "by_name": x.By.Name, "at": x.At})
 	for i, c := range x.Conditions {
-		batch.Queue(`insert into loan_hand_over_condition (hand_over_id, position, line_id, called, found, statement, examined_by, examined_on)
-			values ($1, $2, $3, $4, $5, $6, $7, $8)`, x.ID, i+1, c.LineID, c.Called, string(c.Found), c.Statement, c.ExaminedBy, string(c.ExaminedOn))
+		batch.Queue(`insert into loan_hand_over_condition (hand_over_id, position, line_id, called, found, statement, examined_by, examined_on, examination_id, before_id)
+			values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10)`, x.ID, i+1, c.LineID, c.Called, string(c.Found), c.Statement, c.ExaminedBy, string(c.ExaminedOn), c.ExaminationID, c.BeforeID)
 	}
 }
 

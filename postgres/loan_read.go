@@ -27,7 +27,7 @@ var loanParts = []string{
 		from loan_assessment x join loan_line n on n.id = x.line_id where n.loan_id = $1 order by x.at, x.id`,
 	`select x.id, x.line_id, x.assessment_id, x.called, x.department, x.capacity, x.statement, ` + saidBy + `
 		from loan_consent x join loan_line n on n.id = x.line_id where n.loan_id = $1 order by x.at, x.id`,
-	`select x.id, x.line_id, n.object_id, x.called, ` + dayText("x.examined_on") + ` as examined_on, x.text, x.not_seen, ` + saidBy + `, '[]'::jsonb as addenda
+	`select x.id, x.line_id, n.object_id, x.called, x.examination_id, ` + dayText("x.examined_on") + ` as examined_on, x.text, x.not_seen, ` + saidBy + `, '[]'::jsonb as addenda
 		from loan_condition x join loan_line n on n.id = x.line_id where n.loan_id = $1 order by x.at, x.id`,
 	`select x.id, x.condition_id as statement_id, x.text, ` + saidBy + `
 		from loan_condition_addendum x join loan_condition c on c.id = x.condition_id join loan_line n on n.id = c.line_id where n.loan_id = $1 order by x.at, x.id`,
@@ -45,7 +45,7 @@ var loanParts = []string{
 	`select x.id, x.stage, x.venue_id, x.place, x.given_by, x.received_by, x.carrier, x.crates_and_seals as crates_and_seals, ` + dayText("x.happened_on") + ` as happened_on,
 			case when x.authoriser_id is not null then jsonb_build_object('id', x.authoriser_id, 'name', x.authoriser_name) end as authoriser,
 			coalesce((select jsonb_agg(jsonb_build_object('line_id', c.line_id, 'called', c.called, 'found', c.found, 'statement', c.statement,
-				'examined_by', c.examined_by, 'examined_on', c.examined_on) order by c.position) from loan_hand_over_condition c where c.hand_over_id = x.id), '[]') as conditions, ` + saidBy + `
+				'examined_by', c.examined_by, 'examined_on', c.examined_on, 'examination_id', c.examination_id, 'before_id', c.before_id) order by c.position) from loan_hand_over_condition c where c.hand_over_id = x.id), '[]') as conditions, ` + saidBy + `
 		from loan_hand_over x where x.loan_id = $1 order by x.at, x.id`,
 	`select x.id, x.kind, x.statement, ` + saidBy + ` from loan_stage x where x.loan_id = $1 order by x.at, x.id`,
 }

@@ -11,6 +11,7 @@ import (
 	"github.com/shopspring/decimal"
 
 	"farthingale/domain"
+	"farthingale/domain/examination"
 	"farthingale/domain/handling"
 	"farthingale/domain/loan"
 	"farthingale/domain/material"
@@ -27,6 +28,8 @@ type lending struct {
 	carried []string
 	away    []string
 	open    []string
+	worse   string
+	exams   *examination.Service
 }
 
 func (l *lending) Carry(_ context.Context, by domain.Actor, items []loan.Item, placeID domain.ID, carrier, reason string, back loan.Day) error {
@@ -48,6 +51,39 @@ func (l *lending) OpenEmergencies(context.Context, ...domain.ID) (map[domain.ID]
 	return map[domain.ID][]string{l.sheet.Object.ID: l.open}, nil
 }
 
+// Examined is what was examined; what is worse is told by the test.
+func (l *lending) Examined(ctx context.Context, loanID domain.ID, objectIDs []domain.ID) ([]loan.Examined, error) {
+	return l.store.Examined(ctx, loanID, objectIDs)
+}
+
+func (l *lending) Compare(_ context.Context, _ domain.Actor, e *loan.Examined) error {
+	e.Worse = l.worse
+	return nil
+}
+
+// examine signs an examination of the dress for a loan.
+func (l *lending) examine(x *loan.Loan, occasion examination.Occasion) domain.ID {
+	l.t.Helper()
+	ctx, mara := l.t.Context(), l.people["Mara"]
+	yes, no := true, false
+	must := func(e *examination.Examination, err error) *examination.Examination {
+		l.t.Helper()
+		if err != nil {
+			l.t.Fatal(err)
+		}
+		return e
+	}
+	e := must(l.exams.Begin(ctx, mara, l.sheet.Object.ID, examination.NewExamination{Occasion: occasion, LoanID: &x.ID}))
+	var seen []examination.Looked
+	for _, c := range e.Components {
+		seen = append(seen, examination.Looked{ComponentID: c.ComponentID, Seen: &yes})
+	}
+	e = must(l.exams.Change(ctx, mara, e.ID, e.Version, examination.Changes{Components: &seen,
+		Circumstances: &examination.Circumstances{Occasion: occasion, ExaminedOn: e.ExaminedOn, Place: "table", Light: []string{"normal"}, Technique: "By eye.", Handles: &no},
+		Judgement:     &examination.Judgement{Overall: examination.Fair, Priority: "low", NextCheckOn: "2027-02-06"}}))
+	return must(l.exams.Sign(ctx, mara, e.ID, e.Version)).ID
+}
+
 func newLending(t *testing.T) *lending {
 	t.Helper()
 	d := newDressed(t)
@@ -59,8 +95,10 @@ func newLending(t *testing.T) *lending {
 	}
 	site := domain.DefaultSite()
 	site.Name, site.Address = "Museum of the Tide", "Quay 1"
-	l.loans = loan.NewService(l.store, loan.Neighbours{Stops: d.service, Emergencies: l, Away: l, Moves: l, Notices: d.notices, Seals: l.record},
+	l.loans = loan.NewService(l.store, loan.Neighbours{Stops: d.service, Emergencies: l, Away: l, Moves: l, Notices: d.notices, Seals: l.record, Examinations: l},
 		usual, d.db, site, func() time.Time { return d.now })
+	l.exams = examination.NewService(postgres.NewExaminations(d.db), sheets{d.sheet}, d.service, d.notices, l.record, nil, d.db, time.UTC, func() time.Time { return d.now })
+	l.record.Register(examination.SealKind, l.exams.Sealed)
 	l.record.Register(handling.SealKind, d.service.Sealed)
 	for kind := range loan.Kinds {
 		l.record.Register(kind, l.loans.Sealed(kind))
@@ -105,7 +143,7 @@ func (l *lending) prepared(parts ...domain.ID) *loan.Loan {
 	x = l.must(l.loans.Issue(ctx, rune, x.ID, x.Version))
 	x = l.must(l.loans.Sign(ctx, karin, x.ID, x.Version, 1, loan.NewSignature{Side: loan.Lender}))
 	x = l.must(l.loans.Sign(ctx, rune, x.ID, x.Version, 1, loan.NewSignature{Side: loan.BorrowerOf, Name: "Žofie Nováková", SignedOn: "2026-02-06", ScanSHA256: strings.Repeat("ab", 32)}))
-	x = l.must(l.loans.StateCondition(ctx, mara, line.ID, x.Version, loan.NewStatement{ExaminedOn: "2026-01-20", Text: "Stiff along the fold.", NotSeen: "inside of the cuff"}))
+	x = l.must(l.loans.StateCondition(ctx, mara, line.ID, x.Version, loan.NewStatement{ExaminationID: l.examine(x, "outgoing"), Text: "Stiff along the fold."}))
 	x = l.must(l.loans.AddAddendum(ctx, mara, x.Lines[0].Statements[0].ID, x.Version, loan.NewAddendum{Text: "And a scratch."}))
 	sum := decimal.RequireFromString("1234567890123.45")
 	x = l.must(l.loans.Insure(ctx, rune, x.ID, x.Version, loan.NewInsurance{Kind: "indemnity", Insurer: "State", Certificate: "I-1", Sum: &sum, Currency: "EUR", From: "2026-02-01", Until: "2026-08-31"}))
@@ -136,13 +174,17 @@ func TestLoanFromRequestToClosed(t *testing.T) {
 	}
 	x = l.must(l.loans.Dispatch(ctx, rune, x.ID, x.Version, l.handing(x)))
 	l.now = l.now.Add(48 * time.Hour)
+	l.examine(x, "arrival")
 	changed := l.handing(x)
-	changed.Conditions[0].Found, changed.Conditions[0].Statement = loan.Changed, "New tear of 8 mm."
+	l.worse = "New tear of 8 mm."
 	x = l.must(l.loans.Receive(ctx, mara, x.ID, x.Version, changed))
 	if n := len(l.notices.all); n != 1 || !strings.Contains(l.notices.all[0].Text, "New tear of 8 mm.") {
 		t.Errorf("notices %+v", l.notices.all)
 	}
 	x = l.must(l.loans.Display(ctx, mara, x.ID, x.Version, loan.Telling{Statement: "Case 4."}))
+	l.worse = ""
+	l.examine(x, "departure")
+	l.examine(x, "return")
 	x = l.must(l.loans.Pack(ctx, mara, x.ID, x.Version, l.handing(x)))
 	x = l.must(l.loans.Return(ctx, rune, x.ID, x.Version, l.handing(x)))
 	x = l.must(l.loans.Close(ctx, rune, x.ID, x.Version, loan.Telling{Statement: "Settled."}))

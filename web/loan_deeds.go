@@ -278,7 +278,7 @@ func handOverForm(submit string, stage loan.State) func(*Server, *loan.Loan) For
 			f.Help = "This is the record of exit: you authorise it."
 			f.Fields = append(f.Fields, Field{Kind: "text", Name: "carrier", Label: "Carrier", Value: l.Transport, Required: true, Max: 300})
 		} else {
-			f.Help = "Everything is looked at and compared with the statement before. A closed crate does not count."
+			f.Help = "Everything is examined first, for this loan, and compared with the examination before: what is new or worse counts as changed. A closed crate does not count."
 			f.Fields = append(f.Fields, Field{Kind: "date", Name: "happened_on", Label: "On", Value: string(today)})
 		}
 		if stage == loan.Received && len(l.Venues) > 1 {
@@ -296,9 +296,8 @@ func handOverForm(submit string, stage loan.State) func(*Server, *loan.Loan) For
 			at := "conditions." + itoa(i)
 			f.Fields = append(f.Fields, Field{Kind: "group", Label: n.Called() + ", " + n.Title, Fields: []Field{
 				{Kind: "hidden", Name: at + ".line_id", Value: n.ID.String()},
-				{Kind: "radio", Name: at + ".found", Label: "Found", Required: true, Options: options("", found...)},
+				{Kind: "radio", Name: at + ".found", Label: "Found", Options: options("", found...)},
 				{Kind: "textarea", Name: at + ".statement", Label: "What has changed, or a remark", Rows: 2, Max: 8000},
-				{Kind: "text", Name: at + ".examined_by", Label: "Looked at by", Help: "Left empty: you.", Max: 300},
 			}})
 		}
 		return f

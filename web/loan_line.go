@@ -11,25 +11,27 @@ import (
 
 	"farthingale/domain"
 	"farthingale/domain/collection"
+	"farthingale/domain/examination"
 	"farthingale/domain/handling"
 	"farthingale/domain/loan"
 )
 
 type loanLinePage struct {
 	Frame
-	Reference, LoanPath  string
-	What, Called, Number string
-	Department           string
-	Withdrawn            string
-	Fit                  Mark
-	Value, Insurer       string
-	ValueShown           bool
-	Conditions           []string
-	Assessments          []loanSaid
-	Consents             []loanSaid
-	Statements           []loanStatementRow
-	Forms                []openForm
-	ObjectPath           string // empty: there is no page of the object
+	Reference, LoanPath       string
+	What, Called, Number      string
+	Department                string
+	Withdrawn                 string
+	Fit                       Mark
+	Value, Insurer            string
+	ValueShown                bool
+	Conditions                []string
+	Assessments               []loanSaid
+	Consents                  []loanSaid
+	Statements                []loanStatementRow
+	ExaminePath, ExamineWords string // empty: nothing to examine, or not for this person
+	Forms                     []openForm
+	ObjectPath                string // empty: there is no page of the object
 }
 
 type loanSaid struct {
@@ -38,6 +40,7 @@ type loanSaid struct {
 }
 
 type loanStatementRow struct {
+	Path                              string // of the examination; empty: stated in words
 	By, When, Examined, Text, NotSeen string
 	Addenda                           []loanSaid
 }
@@ -85,13 +88,19 @@ func (s *Server) lineData(c echo.Context) (*loanLinePage, error) {
 		p.Consents = append(p.Consents, loanSaid{By: k.By.Name + ", " + k.Capacity, When: s.moment(k.At), Text: k.Statement})
 	}
 	for _, t := range slices.Backward(n.Statements) {
-		row := loanStatementRow{By: t.By.Name, When: s.moment(t.At), Examined: t.ExaminedOn.Words(), Text: t.Text, NotSeen: t.NotSeen}
+		row := loanStatementRow{Path: examinationLink(t.ExaminationID), By: t.By.Name, When: s.moment(t.At), Examined: t.ExaminedOn.Words(), Text: t.Text, NotSeen: t.NotSeen}
 		for _, a := range t.Addenda {
 			row.Addenda = append(row.Addenda, loanSaid{By: a.By.Name, When: s.moment(a.At), Text: a.Text})
 		}
 		p.Statements = append(p.Statements, row)
 	}
 	by := actor(c)
+	if l.Examined, err = s.Loan.Outgoing(c.Request().Context(), by, l, n.ID); err != nil {
+		return nil, err
+	}
+	if n.Withdrawal == nil && by.May(examination.Write) == nil {
+		p.ExaminePath, p.ExamineWords = examineForLoan(l, n)
+	}
 	for _, d := range s.lineDeeds() {
 		if by.May(d.act) == nil && d.offered(l, n, by) {
 			f := d.form(s, l, n)
@@ -188,11 +197,14 @@ func consentForm(_ *Server, _ *loan.Loan, n *loan.Line) *Form {
 	}}
 }
 
-func statementForm(s *Server, _ *loan.Loan, _ *loan.Line) *Form {
-	return &Form{Help: "Its age runs from the day on which you looked at it, at most " + count(s.Site.OutgoingExaminationDays, "day") + " until the dispatch.", Submit: "Sign the condition", Fields: []Field{
-		{Kind: "date", Name: "examined_on", Label: "Looked at on", Value: string(loan.DayOf(s.Now(), s.Site.Zone)), Required: true},
-		{Kind: "textarea", Name: "text", Label: "Condition", Required: true, Rows: 6, Max: 20000},
-		{Kind: "textarea", Name: "not_seen", Label: "Not seen, and why", Rows: 2, Max: 8000},
+func statementForm(s *Server, l *loan.Loan, _ *loan.Line) *Form {
+	which := []Option{{Label: "choose"}}
+	for i, e := range l.Examined {
+		which = append(which, Option{Value: e.ID.String(), Label: e.ExaminedOn.Words() + ", " + e.By + ": " + e.Overall, Chosen: i == 0})
+	}
+	return &Form{Help: "A signed examination made before it goes out. Its age runs from the day of the look, at most " + count(s.Site.OutgoingExaminationDays, "day") + " until the dispatch.", Submit: "Sign the condition", Fields: []Field{
+		{Kind: "select", Name: "examination_id", Label: "Outgoing examination", Options: which, Required: true},
+		{Kind: "textarea", Name: "text", Label: "To be said beside it", Rows: 2, Max: 20000},
 	}}
 }
 

@@ -106,8 +106,9 @@ type loanHandOverRow struct {
 }
 
 type loanFound struct {
-	What, Text string
-	Mark       Mark
+	Compare, Examined string // paths; empty: none
+	What, Text        string
+	Mark              Mark
 }
 
 type loanTold struct{ Stage, By, When, Statement string }
@@ -406,7 +407,11 @@ func (s *Server) loanJourney(p *loanPage, l *loan.Loan) {
 			row.Authoriser = "Exit authorised by " + h.Authoriser.Name
 		}
 		for _, f := range h.Conditions {
-			found := loanFound{What: f.Called, Text: f.Statement, Mark: doneMark("unchanged")}
+			number := ""
+			if n := l.Line(f.LineID); n != nil {
+				number = n.ObjectNumber
+			}
+			found := loanFound{Compare: comparedPath(number, f), Examined: examinationLink(f.ExaminationID), What: f.Called, Text: f.Statement, Mark: doneMark("unchanged")}
 			switch f.Found {
 			case loan.Changed:
 				found.Mark = stopMark("changed")

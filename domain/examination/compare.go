@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 
 	"github.com/shopspring/decimal"
 
@@ -48,6 +49,25 @@ type Change struct {
 	FirstSight  bool        `json:"first_sight"`            // new, on a part that was not seen before
 	Extent      *Difference `json:"extent,omitempty"`       // where both were measured alike
 	Because     []string    `json:"because"`                // in words, why this is the outcome
+}
+
+// Says is the change in a line: "worse: crack on 1968.14.2.1a cuff (severity 3, was 2)".
+func (c *Change) Says() string {
+	name := ""
+	switch {
+	case c.After != nil:
+		name = c.After.TermName
+	case c.Before != nil:
+		name = c.Before.TermName
+	}
+	said := strings.ReplaceAll(string(c.Outcome), "_", " ") + ": " + name
+	if c.Called != "" {
+		said += " on " + c.Called
+	}
+	if len(c.Because) > 0 {
+		said += " (" + strings.Join(c.Because, "; ") + ")"
+	}
+	return said
 }
 
 // AsFound is a damage as one of the two examinations found it. Of what was not seen, or is gone, the rest is as it

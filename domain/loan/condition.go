@@ -9,20 +9,22 @@ import (
 	"farthingale/domain/agenda"
 )
 
-// Statement is a conservator's signed statement of the condition in which something goes out. The age
-// of a statement runs from the day on which the thing was looked at; neither signing nor an addendum
-// makes it younger (L3).
+// Statement is a conservator's signed statement of the condition in which something goes out: it names the signed
+// examination that says it. Statements from before examinations were kept here say it in words. The age of a
+// statement runs from the day on which the thing was looked at; neither signing nor an addendum makes it
+// younger (L3).
 type Statement struct {
-	ID         domain.ID  `json:"id"`
-	LineID     domain.ID  `json:"line_id"`
-	ObjectID   domain.ID  `json:"object_id"`
-	Called     string     `json:"called"`
-	ExaminedOn Day        `json:"examined_on"`
-	Text       string     `json:"text"`
-	NotSeen    string     `json:"not_seen,omitempty"` // what could not be looked at, and why
-	By         Who        `json:"by"`
-	At         time.Time  `json:"at"` // signed
-	Addenda    []Addendum `json:"addenda"`
+	ID            domain.ID  `json:"id"`
+	LineID        domain.ID  `json:"line_id"`
+	ObjectID      domain.ID  `json:"object_id"`
+	Called        string     `json:"called"`
+	ExaminationID *domain.ID `json:"examination_id,omitempty"`
+	ExaminedOn    Day        `json:"examined_on"`
+	Text          string     `json:"text"`
+	NotSeen       string     `json:"not_seen,omitempty"` // what could not be looked at, and why
+	By            Who        `json:"by"`
+	At            time.Time  `json:"at"` // signed
+	Addenda       []Addendum `json:"addenda"`
 }
 
 // Addendum corrects a statement, which itself stays as it was signed.
@@ -36,9 +38,8 @@ type Addendum struct {
 
 // NewStatement signs an outgoing condition statement.
 type NewStatement struct {
-	ExaminedOn Day    `json:"examined_on" validate:"required,datetime=2006-01-02"`
-	Text       string `json:"text" validate:"required,max=20000"`
-	NotSeen    string `json:"not_seen" validate:"max=8000"`
+	ExaminationID domain.ID `json:"examination_id" validate:"required"` // a signed outgoing one of the object
+	Text          string    `json:"text" validate:"max=20000"`          // what is to be said beside it
 }
 
 // NewAddendum writes an addendum.
@@ -47,7 +48,7 @@ type NewAddendum struct {
 }
 
 // StateCondition signs the condition of what is on a line before it goes out.
-func (l *Loan) StateCondition(by domain.Actor, lineID domain.ID, n NewStatement, site domain.Site, at time.Time) error {
+func (l *Loan) StateCondition(by domain.Actor, lineID domain.ID, n NewStatement, at time.Time) error {
 	if err := by.May(Assess); err != nil {
 		return err
 	}
@@ -61,14 +62,25 @@ func (l *Loan) StateCondition(by domain.Actor, lineID domain.ID, n NewStatement,
 	if err := domain.Validate(n); err != nil {
 		return err
 	}
-	if n.ExaminedOn < firstDay || n.ExaminedOn > DayOf(at, site.Zone) {
-		return domain.Invalid("/examined_on", "past", "A statement is signed on or after the day on which the thing was looked at.")
+	i := slices.IndexFunc(l.Examined, func(e Examined) bool {
+		return e.ID == n.ExaminationID && e.ObjectID == line.ObjectID && e.Occasion == OutgoingOccasion
+	})
+	if i < 0 {
+		return domain.Invalid("/examination_id", "examination", "Name a signed examination of "+line.Called()+" that was made before it goes out.")
 	}
-	s := Statement{ID: domain.NewID(), LineID: line.ID, ObjectID: line.ObjectID, Called: line.Called(), ExaminedOn: n.ExaminedOn,
-		Text: strings.TrimSpace(n.Text), NotSeen: strings.TrimSpace(n.NotSeen), By: who(by), At: at, Addenda: []Addendum{}}
+	e := &l.Examined[i]
+	if !e.covers(line) {
+		return domain.Invalid("/examination_id", "seen", "Not everything that is lent was seen at this examination: "+e.NotSeen+". Examine it again.")
+	}
+	text := "Overall " + e.Overall + ", by the examination of " + e.ExaminedOn.Words() + " by " + e.By + "."
+	if more := strings.TrimSpace(n.Text); more != "" {
+		text += " " + more
+	}
+	s := Statement{ID: domain.NewID(), LineID: line.ID, ObjectID: line.ObjectID, Called: line.Called(), ExaminationID: &e.ID, ExaminedOn: e.ExaminedOn,
+		Text: text, NotSeen: e.NotSeen, By: who(by), At: at, Addenda: []Addendum{}}
 	line.Statements = append(line.Statements, s)
 	l.Added.Statements = append(l.Added.Statements, s)
-	l.raise(by, &line.ObjectID, "condition_stated", map[string]any{"line": line.ID, "examined_on": s.ExaminedOn}, at)
+	l.raise(by, &line.ObjectID, "condition_stated", map[string]any{"line": line.ID, "examined_on": s.ExaminedOn, "examination": e.ID}, at)
 	l.begin(by, at)
 	return nil
 }
@@ -113,7 +125,7 @@ func (n *Line) outgoing() *Statement {
 func (n *Line) unstated(dispatch Day, most int) string {
 	s := n.outgoing()
 	if s == nil {
-		return "a signed outgoing condition of " + n.Called()
+		return "a signed outgoing examination of " + n.Called() + ", named on its line"
 	}
 	if age := dispatch.Since(s.ExaminedOn); age > most {
 		return "a later outgoing condition of " + n.Called() + ": it was last looked at on " + s.ExaminedOn.Words() + ", " + decimals(age) +
@@ -148,6 +160,9 @@ type LineCondition struct {
 	Statement  string    `json:"statement"`
 	ExaminedBy string    `json:"examined_by"`
 	ExaminedOn Day       `json:"examined_on"`
+
+	ExaminationID *domain.ID `json:"examination_id,omitempty"` // made at this hand-over
+	BeforeID      *domain.ID `json:"before_id,omitempty"`      // that it was compared with
 }
 
 // Found is what a look at a hand-over found.
@@ -172,10 +187,11 @@ type NewHandOver struct {
 	Conditions     []NewLineCondition `json:"conditions" validate:"max=2000,dive"`
 }
 
-// NewLineCondition says how one line was found.
+// NewLineCondition says how one line was found. Where everything is looked at, that follows from the examination made
+// for the loan; a change that was seen besides may be said, and none that it shows can be denied.
 type NewLineCondition struct {
 	LineID     domain.ID `json:"line_id" validate:"required"`
-	Found      Found     `json:"found" validate:"required,oneof=crate_only unchanged changed"`
+	Found      Found     `json:"found" validate:"omitempty,oneof=crate_only unchanged changed"`
 	Statement  string    `json:"statement" validate:"max=8000"`
 	ExaminedBy string    `json:"examined_by" validate:"max=300"` // empty: who records it
 	ExaminedOn Day       `json:"examined_on" validate:"omitempty,datetime=2006-01-02"`
@@ -231,18 +247,40 @@ func (l *Loan) handOver(by domain.Actor, stage State, n NewHandOver, seen bool, 
 	var missing []string
 	for _, line := range l.Present() {
 		i := slices.IndexFunc(h.Conditions, func(c LineCondition) bool { return c.LineID == line.ID })
-		switch {
-		case i < 0 && !seen:
-			h.Conditions = append(h.Conditions, LineCondition{LineID: line.ID, Called: line.Called(), Found: CrateOnly, ExaminedBy: by.Name, ExaminedOn: n.HappenedOn})
-		case i < 0, seen && h.Conditions[i].Found == CrateOnly:
-			missing = append(missing, "how "+line.Called()+" was found when it was looked at")
+		if i < 0 {
+			h.Conditions, i = append(h.Conditions, LineCondition{LineID: line.ID, Called: line.Called(), ExaminedBy: by.Name, ExaminedOn: n.HappenedOn}), len(h.Conditions)
+		}
+		if said := h.Conditions[i].look(l.atHandOver(line, stage), stage, seen); said != "" {
+			missing = append(missing, said)
 		}
 	}
 	if len(missing) > 0 {
 		return nil, &domain.Error{Kind: domain.KindRefused, Code: "L4", Missing: missing,
-			Message: "At this hand-over every object is looked at and compared with the statement before. A closed crate does not count."}
+			Message: "At this hand-over every object is examined and compared with the examination before. A closed crate does not count."}
 	}
 	return h, nil
+}
+
+// look takes over what an examination at the hand-over found; it says what is missing, or nothing. A change that it
+// shows is a change, whatever was said.
+func (c *LineCondition) look(e *Examined, stage State, seen bool) (missing string) {
+	switch {
+	case !seen && c.Found == "":
+		c.Found = CrateOnly
+		return ""
+	case !seen:
+		return ""
+	case e == nil || c.Found == CrateOnly:
+		return "a signed examination of " + c.Called + " made for this loan on " + occasions[stage]
+	case c.Found == "":
+		c.Found = Unchanged
+	}
+	c.ExaminationID, c.BeforeID, c.ExaminedBy, c.ExaminedOn = &e.ID, e.BeforeID, e.By, e.ExaminedOn
+	if e.Worse != "" {
+		c.Found = Changed
+		c.Statement = strings.TrimSpace(e.Worse + " " + c.Statement)
+	}
+	return ""
 }
 
 // lastHandOver is the day of the last hand-over, or an early one.
@@ -272,8 +310,12 @@ func (l *Loan) Notices(h *HandOver) []agenda.Notice {
 		if c.Found != Changed || line == nil {
 			continue
 		}
+		incident := ""
+		if c.BeforeID != nil {
+			incident = "Incident: "
+		}
 		all = append(all, agenda.Notice{At: h.At, Roles: []domain.Role{domain.Conservator, domain.Curator}, Department: line.Department, ObjectID: line.ObjectID,
-			Area: "loan", Subject: l.ID, Text: line.Called() + " on loan " + l.Reference + " was found changed by " + c.ExaminedBy + " on " + c.ExaminedOn.Words() + ": " + c.Statement})
+			Area: "loan", Subject: l.ID, Text: incident + line.Called() + " on loan " + l.Reference + " was found changed by " + c.ExaminedBy + " on " + c.ExaminedOn.Words() + ": " + c.Statement})
 	}
 	return all
 }

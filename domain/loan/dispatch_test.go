@@ -147,7 +147,7 @@ func TestL3Missing(t *testing.T) {
 	missing := j.refused(err, "L3").Missing
 	for _, part := range []string{
 		"fit to travel", "approval of a curator of Diving", "the value of 1968.14.2", "the value of 1971.3.1.1a cuff", "an agreement, issued and signed by both sides",
-		"facilities of Main hall", "a signed outgoing condition of 1968.14.2", "who transports it", "the courier", "everything is prepared",
+		"facilities of Main hall", "a signed outgoing examination of 1968.14.2, named on its line", "who transports it", "the courier", "everything is prepared",
 		"a day of dispatch within the agreed period", "release of a stop", "ratification of an emergency stabilisation of 1968.14.2", "an assessment of soda-lime (probable) on 1968.14.2",
 	} {
 		contains(t, missing, part)
@@ -272,13 +272,23 @@ func TestL4HandOvers(t *testing.T) {
 	n.Conditions[0].Found = Changed
 	_, err = j.loan.Receive(mara, n, j.site, j.now)
 	j.refused(err, "invalid") // what?
-	n.Conditions[0].Statement, n.Conditions[0].ExaminedBy = "New tear of 8 mm at the left cuff.", "Ž. Nováková"
+	n.Conditions[0].Statement = "A strap was open."
+	for i := range j.loan.Examined {
+		// What the examination shows is a change, whatever is said at the door.
+		if e := &j.loan.Examined[i]; e.ObjectID == j.dress.Object.ID && e.Occasion == "arrival" {
+			e.Worse = "New: tear on the left cuff."
+		}
+	}
+	n.Conditions[0].Found = Unchanged
 	h, err := j.loan.Receive(mara, n, j.site, j.now)
 	j.must(err)
 	notices := j.loan.Notices(h)
-	if len(notices) != 1 || notices[0].ObjectID != j.dress.Object.ID || notices[0].Department != "Diving" || !strings.Contains(notices[0].Text, "New tear") ||
+	if len(notices) != 1 || notices[0].ObjectID != j.dress.Object.ID || notices[0].Department != "Diving" || !strings.Contains(notices[0].Text, "New: tear on the left cuff. A strap was open.") || !strings.HasPrefix(notices[0].Text, "Incident: ") ||
 		!slices.Equal(notices[0].Roles, []domain.Role{domain.Conservator, domain.Curator}) {
 		t.Errorf("notices %+v", notices)
+	}
+	if c := h.Conditions[0]; c.Found != Changed || c.ExaminationID == nil || c.BeforeID == nil || c.ExaminedBy != "Mara" || h.Conditions[1].Found != Unchanged {
+		t.Errorf("found %+v", h.Conditions)
 	}
 	if h.VenueID == nil || h.Place != "Main hall" {
 		t.Errorf("received at %q", h.Place)
@@ -412,6 +422,45 @@ func TestStates(t *testing.T) {
 		}
 		if n != 1 {
 			t.Errorf("%s is before, out, over or returned %d times", s, n)
+		}
+	}
+}
+
+// TestL3L4OnlyTheRightExaminationCounts: the outgoing condition is that of a signed outgoing examination of the object at
+// which what is lent was seen; at a hand-over one counts that was made for this loan, on its occasion, since the
+// hand-over before.
+func TestL3L4OnlyTheRightExaminationCounts(t *testing.T) {
+	t.Parallel()
+	j := newJourney(t)
+	j.lines()
+	suit := j.loan.Lines[1]
+	for what, change := range map[string]func(*Examined){
+		"another object":       func(e *Examined) { e.ObjectID = j.dress.Object.ID },
+		"another occasion":     func(e *Examined) { e.Occasion = "survey" },
+		"a lent part not seen": func(e *Examined) { e.Unseen = suit.ComponentIDs()[:1] },
+	} {
+		e := j.examined(&suit, OutgoingOccasion)
+		change(&j.loan.Examined[len(j.loan.Examined)-1])
+		if err := j.loan.StateCondition(mara, suit.ID, NewStatement{ExaminationID: e.ID}, j.now); domain.KindOf(err) != domain.KindInvalid {
+			t.Errorf("%s: got %v", what, err)
+		}
+	}
+	j = prepared(t)
+	j.dispatch()
+	for name, change := range map[string]func(*Examined){
+		"for another loan":    func(e *Examined) { e.ForThis = false },
+		"on another occasion": func(e *Examined) { e.Occasion = "return" },
+		"before the dispatch": func(e *Examined) { e.ExaminedOn = "2026-02-05" },
+		"of another object":   func(e *Examined) { e.ObjectID = domain.NewID() },
+	} {
+		j.loan.Examined = nil
+		n := j.seen()
+		for i := range j.loan.Examined {
+			change(&j.loan.Examined[i])
+		}
+		_, err := j.loan.Receive(mara, n, j.site, j.now)
+		if e := j.refused(err, "L4"); len(e.Missing) != 2 {
+			t.Errorf("%s: missing %q", name, e.Missing)
 		}
 	}
 }

@@ -157,7 +157,7 @@ func (j *journey) sign() {
 func (j *journey) condition() {
 	j.t.Helper()
 	for _, n := range j.loan.Present() {
-		j.must(j.loan.StateCondition(mara, n.ID, NewStatement{ExaminedOn: DayOf(j.now, j.site.Zone), Text: "Stiff along the left fold."}, j.site, j.now))
+		j.must(j.loan.StateCondition(mara, n.ID, NewStatement{ExaminationID: j.examined(n, OutgoingOccasion).ID, Text: "Stiff along the left fold."}, j.now))
 	}
 }
 
@@ -195,9 +195,27 @@ func handing() NewHandOver {
 	return NewHandOver{GivenBy: "Rune", ReceivedBy: "Driver P. Holm", Carrier: "Art carrier of the north", CratesAndSeals: "2 crates, seals 11 and 12"}
 }
 
+// examined is a signed examination of a line made for the loan today.
+func (j *journey) examined(n *Line, occasion string) Examined {
+	before := domain.NewID()
+	e := Examined{ID: domain.NewID(), ObjectID: n.ObjectID, Occasion: occasion, ExaminedOn: DayOf(j.now, j.site.Zone), By: "Mara", Overall: "fair", ForThis: true, BeforeID: &before}
+	j.loan.Examined = append(j.loan.Examined, e)
+	return e
+}
+
+// examine examines every line for the hand-over that comes next.
+func (j *journey) examine() {
+	for _, n := range j.loan.Present() {
+		for _, occasion := range occasions {
+			j.examined(n, occasion)
+		}
+	}
+}
+
 // seen is a hand-over at which everything was looked at.
 func (j *journey) seen() NewHandOver {
 	h := handing()
+	j.examine()
 	for _, n := range j.loan.Present() {
 		h.Conditions = append(h.Conditions, NewLineCondition{LineID: n.ID, Found: Unchanged})
 	}

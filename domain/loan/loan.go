@@ -92,8 +92,9 @@ type Loan struct {
 	CreatedAt time.Time `json:"created_at"`
 	CreatedBy Who       `json:"created_by"`
 
-	OldVenues     []Venue `json:"-"` // no longer part of the loan; what was assessed of them stays
-	Added         Added   `json:"-"`
+	Examined      []Examined `json:"-"` // for this loan, or before its objects go out; read for the acts that need it
+	OldVenues     []Venue    `json:"-"` // no longer part of the loan; what was assessed of them stays
+	Added         Added      `json:"-"`
 	domain.Raised `json:"-"`
 }
 

@@ -86,7 +86,7 @@ func TestGrid(t *testing.T) {
 			return j.loan.Assess(by, j.loan.Lines[0].ID, NewAssessment{Verdict: Fit, Statement: "Sound."}, j.now)
 		}, []State{Requested, Assessing, Agreed, Issued, Signed, Prepared}, []domain.Role{domain.Conservator}},
 		"state the condition": {func(j *journey, by domain.Actor) error {
-			return j.loan.StateCondition(by, j.loan.Lines[0].ID, NewStatement{ExaminedOn: "2026-02-05", Text: "As before."}, j.site, j.now)
+			return j.loan.StateCondition(by, j.loan.Lines[0].ID, NewStatement{ExaminationID: j.examined(&j.loan.Lines[0], OutgoingOccasion).ID, Text: "As before."}, j.now)
 		}, []State{Requested, Assessing, Agreed, Issued, Signed, Prepared}, []domain.Role{domain.Conservator}},
 		"assess facilities": {func(j *journey, by domain.Actor) error {
 			return j.loan.AssessFacilities(by, NewFacilities{VenueID: j.loan.Venues[0].ID, ReportOn: "2025-01-01", AssessedOn: "2026-02-01", Summary: "Good."}, j.site, j.now)

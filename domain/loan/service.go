@@ -17,12 +17,13 @@ import (
 
 // Neighbours are the areas that a loan asks and tells.
 type Neighbours struct {
-	Stops       Stops
-	Emergencies Emergencies
-	Away        Away
-	Moves       Moves
-	Notices     Notices
-	Seals       Seals
+	Stops        Stops
+	Emergencies  Emergencies
+	Away         Away
+	Moves        Moves
+	Notices      Notices
+	Seals        Seals
+	Examinations Examinations
 }
 
 // Service manages loans.
@@ -39,6 +40,40 @@ type Service struct {
 func NewService(store Store, n Neighbours, usual []material.Caution, atomic domain.Atomic, site domain.Site, now func() time.Time) *Service {
 	return &Service{store: store, Neighbours: n, usual: usual, atomic: atomic, site: site,
 		now: func() time.Time { return utc(now()) }}
+}
+
+// examined reads the examinations that concern a loan; at a hand-over each line's is compared with the one before it
+// (L4).
+func (s *Service) examined(ctx context.Context, by domain.Actor, l *Loan, stage State) error {
+	var ids []domain.ID
+	for _, n := range l.Present() {
+		ids = append(ids, n.ObjectID)
+	}
+	var err error
+	if l.Examined, err = s.Examinations.Examined(ctx, l.ID, ids); err != nil {
+		return err
+	}
+	for _, n := range l.Present() {
+		if e := l.atHandOver(n, stage); e != nil && e.BeforeID == nil {
+			if err := s.Examinations.Compare(ctx, by, e); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
+}
+
+// Outgoing lists the signed examinations that may be named as the outgoing condition of a line, the latest first (L3).
+func (s *Service) Outgoing(ctx context.Context, by domain.Actor, l *Loan, lineID domain.ID) ([]Examined, error) {
+	if err := by.May(Read); err != nil {
+		return nil, err
+	}
+	n := l.Line(lineID)
+	if n == nil {
+		return nil, domain.NotFound("There is no such line.")
+	}
+	all, err := s.Examinations.Examined(ctx, l.ID, []domain.ID{n.ObjectID})
+	return slices.DeleteFunc(all, func(e Examined) bool { return e.ObjectID != n.ObjectID || e.Occasion != OutgoingOccasion }), err
 }
 
 // things reads what must be known of the objects of a loan, in a number of queries that does not
@@ -246,8 +281,11 @@ func (s *Service) Consent(ctx context.Context, by domain.Actor, lineID domain.ID
 
 // StateCondition signs the outgoing condition of a line (L3).
 func (s *Service) StateCondition(ctx context.Context, by domain.Actor, lineID domain.ID, version int64, n NewStatement) (*Loan, error) {
-	return s.owned(ctx, by, Assess, OwnedLine, lineID, version, func(_ context.Context, l *Loan, at time.Time) error {
-		return l.StateCondition(by, lineID, n, s.site, at)
+	return s.owned(ctx, by, Assess, OwnedLine, lineID, version, func(ctx context.Context, l *Loan, at time.Time) error {
+		if err := s.examined(ctx, by, l, ""); err != nil {
+			return err
+		}
+		return l.StateCondition(by, lineID, n, at)
 	})
 }
 
@@ -383,6 +421,9 @@ func (s *Service) arrive(ctx context.Context, by domain.Actor, l *Loan, h *HandO
 // Receive records the arrival at a venue.
 func (s *Service) Receive(ctx context.Context, by domain.Actor, id domain.ID, version int64, n NewHandOver) (*Loan, error) {
 	return s.change(ctx, by, Hand, id, version, func(ctx context.Context, l *Loan, at time.Time) error {
+		if err := s.examined(ctx, by, l, Received); err != nil {
+			return err
+		}
 		h, err := l.Receive(by, n, s.site, at)
 		if err != nil {
 			return err
@@ -399,6 +440,9 @@ func (s *Service) Display(ctx context.Context, by domain.Actor, id domain.ID, ve
 // Pack records the condition before the way back.
 func (s *Service) Pack(ctx context.Context, by domain.Actor, id domain.ID, version int64, n NewHandOver) (*Loan, error) {
 	return s.change(ctx, by, Hand, id, version, func(ctx context.Context, l *Loan, at time.Time) error {
+		if err := s.examined(ctx, by, l, Packing); err != nil {
+			return err
+		}
 		h, err := l.Pack(by, n, s.site, at)
 		if err != nil {
 			return err
@@ -410,6 +454,9 @@ func (s *Service) Pack(ctx context.Context, by domain.Actor, id domain.ID, versi
 // Return records the arrival at home.
 func (s *Service) Return(ctx context.Context, by domain.Actor, id domain.ID, version int64, n NewHandOver) (*Loan, error) {
 	return s.change(ctx, by, Manage, id, version, func(ctx context.Context, l *Loan, at time.Time) error {
+		if err := s.examined(ctx, by, l, Returned); err != nil {
+			return err
+		}
 		h, err := l.Return(by, n, s.site, at)
 		if err != nil {
 			return err

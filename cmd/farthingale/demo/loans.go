@@ -3,6 +3,8 @@ package demo
 import (
 	"fmt"
 
+	"farthingale/domain"
+	"farthingale/domain/examination"
 	"farthingale/domain/loan"
 )
 
@@ -73,7 +75,7 @@ func (l *loader) loanOut() error {
 	k, err = l.h.Loan.Sign(l.ctx, rosa, k.ID, k.Version, len(k.Agreements), loan.NewSignature{Side: "borrower", Name: "Edda Roth (invented)", Office: "director", SignedOn: loan.DayOf(l.clock, l.present.Location())})
 	l.on(52, 10)
 	if err == nil {
-		k, err = l.h.Loan.StateCondition(l.ctx, l.people["ines"], line.ID, k.Version, loan.NewStatement{ExaminedOn: l.day(-52), Text: "Dent above the left window, old; green spots on the corselet, dry, stable.", NotSeen: "Inside of the shell above the tinning."})
+		k, err = l.stateCondition(k, line, "Dent above the left window, old; green spots on the corselet, dry, stable.")
 	}
 	if err == nil {
 		k, err = l.h.Loan.Ready(l.ctx, rosa, k.ID, k.Version, loan.Telling{Statement: "Crate 1 of 1 packed, seals 0041 and 0042."})
@@ -84,6 +86,10 @@ func (l *loader) loanOut() error {
 		k, err = l.h.Loan.Dispatch(l.ctx, rosa, k.ID, k.Version, loan.NewHandOver{GivenBy: "Rosa Amsel", ReceivedBy: "the driver, Old Ropewalk Carriers (invented)", Carrier: "Old Ropewalk Carriers (invented)", CratesAndSeals: "1 crate, seals 0041 and 0042", PlaceID: &place})
 	}
 	l.on(49, 15)
+	if err == nil {
+		v := verdicts["1969.2.1"]
+		_, err = l.examine("rosa", l.objects["1969.2.1"], look{occasion: examination.Arrival, overall: v.second, of: v, loan: &k.ID, photos: []domain.ID{}})
+	}
 	if err == nil {
 		k, err = l.h.Loan.Receive(l.ctx, rosa, k.ID, k.Version, loan.NewHandOver{GivenBy: "the driver", ReceivedBy: "Edda Roth (invented)", CratesAndSeals: "1 crate, seals whole", PlaceID: &place,
 			Conditions: []loan.NewLineCondition{{LineID: line.ID, Found: "unchanged", Statement: "As in the report that travelled with it.", ExaminedBy: "Edda Roth (invented)", ExaminedOn: l.day(-49)}}})
@@ -103,6 +109,17 @@ func (l *loader) loanPrepared() error {
 		return err
 	}
 	l.on(4, 14)
-	_, err = l.h.Loan.StateCondition(l.ctx, l.people["ines"], line.ID, k.Version, loan.NewStatement{ExaminedOn: l.day(-4), Text: "Cover coat sound; white bloom at the right cuff ring, 20 mm; right glove seized.", NotSeen: "Inside of the right glove."})
+	_, err = l.stateCondition(k, line, "Cover coat sound; right glove seized.")
 	return err
+}
+
+// stateCondition examines what goes out and names that examination on its line.
+func (l *loader) stateCondition(k *loan.Loan, line *loan.Line, text string) (*loan.Loan, error) {
+	obj := l.objects[line.ObjectNumber]
+	v := verdicts[line.ObjectNumber]
+	e, err := l.examine("ines", obj, look{occasion: examination.Outgoing, overall: v.second, of: v, loan: &k.ID, photos: []domain.ID{}})
+	if err != nil {
+		return nil, fmt.Errorf("outgoing examination of %s: %w", line.ObjectNumber, err)
+	}
+	return l.h.Loan.StateCondition(l.ctx, l.people["ines"], line.ID, k.Version, loan.NewStatement{ExaminationID: e.ID, Text: text})
 }

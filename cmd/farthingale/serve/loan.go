@@ -4,9 +4,11 @@ import (
 	"context"
 	"errors"
 	"io"
+	"strings"
 	"time"
 
 	"farthingale/domain"
+	"farthingale/domain/examination"
 	"farthingale/domain/loan"
 	"farthingale/domain/material"
 	"farthingale/domain/movement"
@@ -17,13 +19,41 @@ import (
 func (h *House) lending(db *postgres.DB, s Settings, usual []material.Caution) {
 	store := postgres.NewLoans(db)
 	h.Loan = loan.NewService(store, loan.Neighbours{
-		Stops: h.Handling, Emergencies: store, Away: h.Movement, Moves: carriage{h.Movement}, Notices: h.Agenda, Seals: h.Record,
+		Stops: h.Handling, Emergencies: store, Away: h.Movement, Moves: carriage{h.Movement}, Notices: h.Agenda, Seals: h.Record, Examinations: examinations{store, h},
 	}, usual, db, s.Site, s.Now)
 	for kind := range loan.Kinds {
 		h.Record.Register(kind, h.Loan.Sealed(kind))
 	}
 	h.Jobs.Add(postgres.Task{Name: "loan.remind", Every: time.Hour, Run: func(ctx context.Context, _ domain.ID) error { return h.Loan.Remind(ctx) }})
 	h.faces = faces{store, postgres.NewFiles(db, h.Bucket)}
+}
+
+// examinations tells loans what was examined for them.
+type examinations struct {
+	*postgres.Loans
+	house *House // its examinations are opened later
+}
+
+// Compare fills what is new or worse since the examination before (E2).
+func (x examinations) Compare(ctx context.Context, by domain.Actor, e *loan.Examined) error {
+	c, err := x.house.Examination.Compare(ctx, by, e.ObjectID, &e.ID, nil)
+	if domain.KindOf(err) == domain.KindConflict {
+		return nil // there is none before it
+	}
+	if err != nil {
+		return err
+	}
+	e.BeforeID = &c.Before.ID
+	var said []string
+	for _, change := range c.Changes {
+		if change.Outcome == examination.Worse || change.Outcome == examination.Appeared {
+			said = append(said, change.Says())
+		}
+	}
+	if len(said) > 0 {
+		e.Worse = strings.Join(said, "; ") + "."
+	}
+	return nil
 }
 
 // carriage moves what a loan carries.

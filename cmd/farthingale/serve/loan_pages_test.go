@@ -12,6 +12,7 @@ import (
 	"farthingale/cmd/farthingale/serve/servetest"
 	"farthingale/domain"
 	"farthingale/domain/collection"
+	"farthingale/domain/examination"
 	"farthingale/domain/loan"
 	"farthingale/domain/movement"
 	"farthingale/postgres"
@@ -56,7 +57,15 @@ func TestLoanByForms(t *testing.T) {
 		"exceptions.1.found": {"40-60 %"}, "exceptions.1.accepted": {"true"}}).Must(http.StatusUnprocessableEntity).Has("Say why it is accepted.")
 	conservator.Get(at).Submit(at+"/facilities-assessments", url.Values{"report_on": {day(-40)}, "summary": {"Good."}, "exceptions.1.requirement": {"RH 45-55 %"},
 		"exceptions.1.found": {"40-60 %"}, "exceptions.1.accepted": {"true"}, "exceptions.1.statement": {"Buffered case."}}).Must(http.StatusOK).Has("Accepted: Buffered case.")
-	conservator.Get(line).Submit(line+"/condition-statements", url.Values{"text": {"Stiff along the fold."}}).Must(http.StatusOK).Has("Stiff along the fold.")
+	examined := func(occasion examination.Occasion) string {
+		var id domain.ID
+		if err := h.Database.OwnerPool().QueryRow(t.Context(), `select id from loan`).Scan(&id); err != nil {
+			t.Fatal(err)
+		}
+		return h.Examine(g.People[domain.Conservator].Actor, g.Object.ID, servetest.Look{Occasion: occasion, LoanID: &id}).ID.String()
+	}
+	outgoing := examined(examination.Outgoing)
+	conservator.Get(line).Submit(line+"/condition-statements", url.Values{"examination_id": {outgoing}, "text": {"Stiff along the fold."}}).Must(http.StatusOK).Has("Stiff along the fold.")
 	conservator.Get(line).Submit(line+"/addenda", url.Values{"text": {"And a scratch."}}).Must(http.StatusOK).Has("And a scratch.")
 	registrar.Get(at).Submit(at+"/insurances", url.Values{"insurer": {"Insurer one"}, "certificate": {"C-1"}, "sum": {"1"}, "currency": {"EUR"}}).Must(http.StatusOK).Has("Insurer one")
 	registrar.Get(at).Submit(at+"/preparation", url.Values{"statement": {"One crate."}}).Must(http.StatusOK).Has("insurance or indemnity in EUR up to the total of the values")
@@ -79,6 +88,9 @@ func TestLoanByForms(t *testing.T) {
 	registrar.Get(at).Submit(at+"/dispatch", hand).Must(http.StatusOK).Has("The loan is on its way.", "Exit authorised by Rosa Amsel", "crate only, not looked at")
 	hand["conditions.0.found"], hand["conditions.0.statement"] = []string{"changed"}, []string{"New tear of 8 mm."}
 	hand.Del("carrier")
+	conservator.Get(at).Submit(at+"/receipt", hand).Must(http.StatusUnprocessableEntity).Has("made for this loan on arrival")
+	conservator.Get(line).Has("Examine it on arrival")
+	examined(examination.Arrival)
 	conservator.Get(at).Submit(at+"/receipt", hand).Must(http.StatusOK).Has("changed", "New tear of 8 mm.")
 
 	// P3: what a reader may not see is not on the pages; nor is any form.

@@ -8,6 +8,7 @@ import (
 
 	"farthingale/domain"
 	"farthingale/domain/collection"
+	"farthingale/domain/examination"
 	"farthingale/domain/loan"
 	"farthingale/domain/movement"
 )
@@ -88,7 +89,8 @@ func (l *lender) covered() {
 	l.h.t.Helper()
 	ctx, registrar, conservator := l.h.t.Context(), l.by(domain.Registrar), l.by(domain.Conservator)
 	for _, line := range l.x.Present() {
-		l.must(l.h.Loan.StateCondition(ctx, conservator, line.ID, l.x.Version, loan.NewStatement{ExaminedOn: l.day(-10), Text: "Stiff along the fold; three cracks of 4 to 11 mm.", NotSeen: "inside of the cuffs"}))
+		e := l.h.Examine(conservator, line.ObjectID, Look{Occasion: examination.Outgoing, LoanID: &l.x.ID})
+		l.must(l.h.Loan.StateCondition(ctx, conservator, line.ID, l.x.Version, loan.NewStatement{ExaminationID: e.ID, Text: "Stiff along the fold; three cracks of 4 to 11 mm."}))
 	}
 	l.must(l.h.Loan.AssessFacilities(ctx, conservator, l.x.ID, l.x.Version, loan.NewFacilities{VenueID: l.x.Venues[0].ID, ReportOn: l.day(-60), AssessedOn: l.day(-30), Summary: "Good.",
 		Exceptions: []loan.Exception{{Requirement: "RH 45-55 %", Found: "40-60 %", Accepted: true, Statement: "Buffered case."}}}))
@@ -104,6 +106,14 @@ func (l *lender) outside(code string) domain.ID {
 		l.h.t.Fatal(err)
 	}
 	return p.ID
+}
+
+// examined examines every line for the hand-over that comes next.
+func (l *lender) examined(occasion examination.Occasion) {
+	l.h.t.Helper()
+	for _, line := range l.x.Present() {
+		l.h.Examine(l.by(domain.Conservator), line.ObjectID, Look{Occasion: occasion, LoanID: &l.x.ID})
+	}
 }
 
 func (l *lender) handing(place domain.ID) loan.NewHandOver {
@@ -143,6 +153,7 @@ func loanSamples(h *House, g *Ground) []Sample {
 	l.prepared()
 	hall := l.outside("LV")
 	l.must(h.Loan.Dispatch(ctx, l.by(domain.Registrar), l.x.ID, l.x.Version, l.handing(hall)))
+	l.examined(examination.Arrival)
 	l.must(h.Loan.Receive(ctx, l.by(domain.Conservator), l.x.ID, l.x.Version, l.handing(hall)))
 	out := l.x
 	l.must(h.Loan.Recall(ctx, l.by(domain.Registrar), l.x.ID, l.x.Version, loan.Telling{Statement: "The climate is not kept."}))
