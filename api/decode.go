@@ -116,7 +116,7 @@ var errForm = errors.New("another form is wanted")
 
 // stringOf reads the next value, which must be a string.
 func stringOf(d *jsontext.Decoder) (string, error) {
-	if d.PeekKind() != '"' {
+	if k := d.PeekKind(); k != '"' && k != 0 { // an invalid one is a body that breaks off
 		return "", errForm
 	}
 	token, err := d.ReadToken()
@@ -135,14 +135,6 @@ func wrong(err error) error {
 	if errors.As(err, &known) {
 		return known
 	}
-	var meaning *json.SemanticError
-	if errors.As(err, &meaning) {
-		pointer := string(meaning.JSONPointer)
-		if errors.Is(err, json.ErrUnknownName) {
-			return domain.Invalid(pointer, "unknown", "There is no such member. Look for a typing error.")
-		}
-		return domain.Invalid(pointer, "type", "This should be "+wanted(meaning.GoType)+".")
-	}
 	var syntax *jsontext.SyntacticError
 	if errors.As(err, &syntax) {
 		message := "The body is not JSON that can be read."
@@ -153,6 +145,14 @@ func wrong(err error) error {
 			message += " Look at " + pointer + "."
 		}
 		return &domain.Error{Kind: domain.KindUnparseable, Code: "body", Message: message}
+	}
+	var meaning *json.SemanticError
+	if errors.As(err, &meaning) {
+		pointer := string(meaning.JSONPointer)
+		if errors.Is(err, json.ErrUnknownName) {
+			return domain.Invalid(pointer, "unknown", "There is no such member. Look for a typing error.")
+		}
+		return domain.Invalid(pointer, "type", "This should be "+wanted(meaning.GoType)+".")
 	}
 	return &domain.Error{Kind: domain.KindUnparseable, Code: "body", Message: "The body is not JSON that can be read.", Err: err}
 }

@@ -225,11 +225,15 @@ func (s *Server) handleExamined(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	e, _, err := s.Examination.Handle(c.Request().Context(), actor(c), id, version, l)
+	e, event, stop, err := s.Examination.Handle(c.Request().Context(), actor(c), id, version, l)
 	if err != nil {
 		return err
 	}
-	return created(c, "/handlings/"+e.HandlingID.String(), e.Version, e)
+	answer := struct {
+		Examination *examination.Examination `json:"examination"`
+		logged
+	}{e, logged{event, stop}}
+	return created(c, "/handlings/"+event.ID.String(), e.Version, answer)
 }
 
 // bringExamination serves POST /examinations/{id}/carry-forward.

@@ -363,7 +363,7 @@ func TestH1H3ExaminationWithHands(t *testing.T) {
 	if err != nil {
 		t.Fatalf("a look under a stop: %v", err)
 	}
-	e, stop, err := x.exams.Handle(ctx, mara, e.ID, e.Version, handling.Log{Minutes: 12, Purpose: "examination", Noticed: []string{"powder"}})
+	e, _, stop, err := x.exams.Handle(ctx, mara, e.ID, e.Version, handling.Log{Minutes: 12, Purpose: "examination", Noticed: []string{"powder"}})
 	if err != nil || stop == nil || e.HandlingID == nil || e.Handles == nil || !*e.Handles {
 		t.Fatalf("what was done: %+v %v %v", e, stop, err)
 	}
@@ -371,7 +371,7 @@ func TestH1H3ExaminationWithHands(t *testing.T) {
 	if err != nil || event.Purpose != "examination" || !event.UnderStop {
 		t.Errorf("handling: %+v %v", event, err)
 	}
-	if _, _, err := x.exams.Handle(ctx, mara, e.ID, e.Version, handling.Log{Minutes: 5, Purpose: "examination"}); code(err) != "handled" {
+	if _, _, _, err := x.exams.Handle(ctx, mara, e.ID, e.Version, handling.Log{Minutes: 5, Purpose: "examination"}); code(err) != "handled" {
 		t.Errorf("logged twice: %v", err)
 	}
 }

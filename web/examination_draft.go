@@ -658,7 +658,7 @@ func (s *Server) handleExamined(c echo.Context) error {
 		return p.Handling
 	}, "#handling", func(e *examination.Examination) (err error) {
 		l.Purpose = "examination"
-		_, stop, err = s.Examination.Handle(c.Request().Context(), actor(c), e.ID, e.Version, l)
+		_, _, stop, err = s.Examination.Handle(c.Request().Context(), actor(c), e.ID, e.Version, l)
 		return err
 	})
 	if err == nil && stop != nil && c.Response().Status == http.StatusSeeOther {

@@ -288,16 +288,17 @@ func (s *Service) Drop(ctx context.Context, by domain.Actor, id domain.ID, versi
 
 // Handle logs the handling of an examination, which is then named in it: nothing is typed twice (H1). A
 // sign that was noticed raises its stop.
-func (s *Service) Handle(ctx context.Context, by domain.Actor, id domain.ID, version int64, l handling.Log) (*Examination, *handling.Stop, error) {
+func (s *Service) Handle(ctx context.Context, by domain.Actor, id domain.ID, version int64, l handling.Log) (*Examination, *handling.Event, *handling.Stop, error) {
 	if err := by.May(handling.Record); err != nil {
-		return nil, nil, err
+		return nil, nil, nil, err
 	}
 	if err := domain.Validate(l); err != nil {
-		return nil, nil, err
+		return nil, nil, nil, err
 	}
 	if l.Purpose != "examination" {
-		return nil, nil, domain.Invalid("/purpose", "oneof", "The handling of an examination is for the purpose of examination.")
+		return nil, nil, nil, domain.Invalid("/purpose", "oneof", "The handling of an examination is for the purpose of examination.")
 	}
+	var event *handling.Event
 	var stop *handling.Stop
 	e, err := s.draft(ctx, by, id, version, func(ctx context.Context, e *Examination, _ *collection.Sheet) error {
 		if err := e.MayWrite(by); err != nil {
@@ -306,18 +307,17 @@ func (s *Service) Handle(ctx context.Context, by domain.Actor, id domain.ID, ver
 		if e.HandlingID != nil {
 			return domain.Conflict("handled", "The handling of this examination is logged already. Further ones are logged on the object's page.")
 		}
-		event, raised, err := s.hands.Log(ctx, by, e.ObjectID, l)
-		if err != nil {
+		var err error
+		if event, stop, err = s.hands.Log(ctx, by, e.ObjectID, l); err != nil {
 			return err
 		}
-		stop = raised
 		yes, at := true, s.now()
 		e.Handles, e.HandlingID = &yes, &event.ID
 		e.touched(by, at)
 		e.raise(by, "handled", map[string]any{"handling": event.ID}, at)
 		return nil
 	})
-	return e, stop, err
+	return e, event, stop, err
 }
 
 // Bring takes over what was found at an examination signed since the draft was begun.
