@@ -270,7 +270,7 @@ func (p *examinationPaper) about() document.Facts {
 
 func (p *examinationPaper) observations() document.Table {
 	t := document.Table{Caption: "What was found; what is gone or was not seen stands as it was last known", Columns: []document.Column{
-		{Title: "No.", WidthShare: 0.5, Align: document.Right}, {Title: "Damage and part", WidthShare: 2.2}, {Title: "Now", WidthShare: 1}, {Title: "Severity, activity", WidthShare: 1.3},
+		{Title: "No.", WidthShare: 0.7, Align: document.Right}, {Title: "Damage and part", WidthShare: 2.2}, {Title: "Now", WidthShare: 1}, {Title: "Severity, activity", WidthShare: 1.3},
 		{Title: "Extent", WidthShare: 1.8}, {Title: "What was seen", WidthShare: 3}}}
 	for _, r := range observationRows(p.Examination.Observations) {
 		var seen []string

@@ -62,7 +62,7 @@ func observationRows(all []examination.Observation) []observationRow {
 		if o.Extent != nil {
 			r.Basis = o.Extent.Basis
 		}
-		if o.Before != nil {
+		if o.Before != nil && observed(*o.Before) != observed(o.Finding) {
 			r.Before = observed(*o.Before)
 		}
 		r.Text = facts([2]string{"Seen", o.Note}, [2]string{"Probable cause", o.Cause}, [2]string{"Because", o.Reason})
