@@ -306,7 +306,7 @@ func (s *Examinations) Hidden(ctx context.Context, placeID domain.ID) (bool, err
 	return placeHidden(ctx, s.db, placeID)
 }
 
-const termColumns = `t.key, t.name, t.definition, t.classes, t.active, t.aat, t.source, t.basis, t.site, t.added_by, t.added_at`
+const termColumns = `t.key, t.name, t.definition, t.classes, t.active, t.decay, t.aat, t.source, t.basis, t.site, t.added_by, t.added_at`
 
 // Terms reads the words for damage by name.
 func (s *Examinations) Terms(ctx context.Context) ([]examination.Term, error) {
@@ -319,8 +319,8 @@ func (s *Examinations) Terms(ctx context.Context) ([]examination.Term, error) {
 func (s *Examinations) AddTerm(ctx context.Context, t *examination.Term, event domain.Event) error {
 	return s.db.tx(ctx, func(ctx context.Context, tx pgx.Tx) error {
 		_, err := tx.Exec(ctx, `
-			insert into damage_term (key, name, definition, classes, active, aat, source, basis, site, added_by, added_at)
-			values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11)`, t.Key, t.Name, t.Definition, t.Classes, t.Active, t.AAT, t.Source, t.Basis, t.Site, t.AddedBy, t.AddedAt)
+			insert into damage_term (key, name, definition, classes, active, decay, aat, source, basis, site, added_by, added_at)
+			values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12)`, t.Key, t.Name, t.Definition, t.Classes, t.Active, t.Decay, t.AAT, t.Source, t.Basis, t.Site, t.AddedBy, t.AddedAt)
 		if err != nil {
 			return fault(err, "add the word %s", t.Key)
 		}
@@ -343,13 +343,13 @@ func loadTerms(ctx context.Context, ownerURL string) error {
 	batch := &pgx.Batch{}
 	for _, t := range terms {
 		batch.Queue(`
-			insert into damage_term as old (key, name, definition, classes, active, aat, source, basis)
-			values ($1, $2, $3, $4, $5, $6, $7, $8)
-			on conflict (key) do update set name = excluded.name, definition = excluded.definition, classes = excluded.classes, active = excluded.active,
+			insert into damage_term as old (key, name, definition, classes, active, decay, aat, source, basis)
+			values ($1, $2, $3, $4, $5, $6, $7, $8, $9)
+			on conflict (key) do update set name = excluded.name, definition = excluded.definition, classes = excluded.classes, active = excluded.active, decay = excluded.decay,
 				aat = excluded.aat, source = excluded.source, basis = excluded.basis
-			where not old.site and (old.name, old.definition, old.classes, old.active, old.aat, old.source, old.basis)
-				is distinct from (excluded.name, excluded.definition, excluded.classes, excluded.active, excluded.aat, excluded.source, excluded.basis)`,
-			t.Key, t.Name, t.Definition, t.Classes, t.Active, t.AAT, t.Source, t.Basis)
+			where not old.site and (old.name, old.definition, old.classes, old.active, old.decay, old.aat, old.source, old.basis)
+				is distinct from (excluded.name, excluded.definition, excluded.classes, excluded.active, excluded.decay, excluded.aat, excluded.source, excluded.basis)`,
+			t.Key, t.Name, t.Definition, t.Classes, t.Active, t.Decay, t.AAT, t.Source, t.Basis)
 	}
 	if err := conn.SendBatch(ctx, batch).Close(); err != nil {
 		return fmt.Errorf("load the words for damage: %w", err)

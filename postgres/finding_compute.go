@@ -35,7 +35,9 @@ func readRecorded(ctx context.Context, tx pgx.Tx, objects []domain.ID) ([]findin
 	batch := &pgx.Batch{}
 	batch.Queue(`select id, object_id, parent_id, label, name, joined_how from component where object_id = any($1) order by object_id, sort_key, id`, all)
 	batch.Queue(`
-		select c.object_id, cm.id, cm.component_id, coalesce(cm.material_key, '') as key, coalesce(m.name, 'unidentified material') as name, coalesce(m.family, '') as family, cm.confidence
+		select c.object_id, cm.id, cm.component_id, coalesce(cm.material_key, '') as key, coalesce(m.name, 'unidentified material') as name, coalesce(m.family, '') as family, cm.confidence,
+			exists (select from object_condition oc join examination_observation x on x.examination_id = oc.examination_id join damage_term d on d.key = x.term
+				where oc.object_id = c.object_id and x.component_id = c.id and x.activity = 'active' and x.status <> 'gone' and d.decay) as active
 		from component c join component_material cm on cm.component_id = c.id and cm.superseded_at is null left join material m on m.key = cm.material_key
 		where c.object_id = any($1) order by cm.id`, all)
 	batch.Queue(`select object_id, a_id, b_id, meets, contact, gas_tight, state from joint where object_id = any($1) order by id`, objects)

@@ -55,6 +55,7 @@ func (s *Server) damageTermsData(c echo.Context) (*damageTermsPageData, error) {
 			{Kind: "textarea", Name: "definition", Label: "What it means", Required: true, Max: 1000, Rows: 2},
 			{Kind: "checks", Name: "classes", Label: "Found on", Required: true, Tiles: true, Options: options("", examination.Classes...)},
 			{Kind: "radio", Name: "active", Label: "Does it usually go on?", Required: true, Tiles: true, Options: options("", "yes", "no", "depends")},
+			{Kind: "checkbox", Name: "decay", Label: "The material itself breaks down and gives off gases"},
 			{Kind: "text", Name: "source", Label: "Source", Help: "Author, title, year; or: own observation.", Required: true, Max: 500}}}).ready(c)
 	}
 	return p, nil

@@ -19,6 +19,7 @@ type Term struct {
 	Definition string     `json:"definition"`
 	Classes    []string   `json:"classes"` // of materials it can be found on; "all"
 	Active     string     `json:"active"`  // whether it usually goes on: yes, no, depends. A prompt, never an answer.
+	Decay      bool       `json:"decay"`   // the material itself breaks down and gives off what it gives off; findings count it as active decay
 	AAT        string     `json:"aat"`     // nine digits of the Art & Architecture Thesaurus, or empty
 	Source     string     `json:"source"`  // published sources divided by " | ", "common practice", "from memory"
 	Basis      string     `json:"basis"`   // how the meaning is known: published, practice, memory
@@ -38,14 +39,14 @@ var stableWord = regexp.MustCompile(`^[a-z0-9]+(_[a-z0-9]+)*$`)
 // Published is the list that every site begins with. An error means that the list in the program is
 // damaged; it names the row.
 func Published() ([]Term, error) {
-	rows, err := domain.Table(termsCSV, "key", "name", "definition", "classes", "active", "aat", "source", "basis")
+	rows, err := domain.Table(termsCSV, "key", "name", "definition", "classes", "active", "decay", "aat", "source", "basis")
 	if err != nil {
 		return nil, fmt.Errorf("read the words for damage: %w", err)
 	}
 	terms := make([]Term, 0, len(rows))
 	keys := map[string]bool{}
 	for _, r := range rows {
-		t := Term{Key: r["key"], Name: r["name"], Definition: r["definition"], Classes: strings.Split(r["classes"], ";"), Active: r["active"],
+		t := Term{Key: r["key"], Name: r["name"], Definition: r["definition"], Classes: strings.Split(r["classes"], ";"), Active: r["active"], Decay: r["decay"] == "yes",
 			AAT: r["aat"], Source: r["source"], Basis: r["basis"]}
 		if err := t.whole(); err != nil {
 			return nil, fmt.Errorf("word %q for damage: %w", t.Key, err)
@@ -81,6 +82,7 @@ type NewTerm struct {
 	Definition string   `json:"definition" validate:"required,max=1000"`
 	Classes    []string `json:"classes" validate:"required,min=1,max=11,unique,dive,oneof=all textile coated_textile rubber plastic foam leather metal glass adhesive wood_cork"`
 	Active     string   `json:"active" validate:"required,oneof=yes no depends"`
+	Decay      bool     `json:"decay"`
 	Source     string   `json:"source" validate:"required,max=500"`
 }
 
@@ -90,7 +92,7 @@ func (n NewTerm) term(by domain.Actor, terms *Terms, at time.Time) (*Term, error
 	if err := domain.Validate(n); err != nil {
 		return nil, err
 	}
-	t := Term{Name: tidy(n.Name), Definition: tidy(n.Definition), Classes: n.Classes, Active: n.Active, Source: tidy(n.Source),
+	t := Term{Name: tidy(n.Name), Definition: tidy(n.Definition), Classes: n.Classes, Active: n.Active, Decay: n.Decay, Source: tidy(n.Source),
 		Basis: "practice", Site: true, AddedBy: &by.ID, AddedAt: &at}
 	t.Key = strings.Trim(notOfKey.ReplaceAllString(strings.ToLower(t.Name), "_"), "_")
 	if t.Key == "" {

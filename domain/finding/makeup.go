@@ -31,6 +31,7 @@ type Identified struct {
 	Name        string
 	Family      string
 	Confidence  string
+	Active      bool // the last signed examination saw it decay, or did when it last saw it (E3)
 }
 
 // Joint is where two components meet.
@@ -123,7 +124,7 @@ func newLibrary() (*library, error) {
 // family: it gives off whatever any member does, none of it in traces only. Where the library knows no
 // such family, nothing is known of it, which is not harmless (M2).
 func (l *library) material(i *Identified) material.PartMaterial {
-	m := material.PartMaterial{ID: i.ID, Key: i.Key, Name: i.Name, Family: i.Family, Confidence: i.Confidence}
+	m := material.PartMaterial{ID: i.ID, Key: i.Key, Name: i.Name, Family: i.Family, Confidence: i.Confidence, Active: i.Active}
 	b, ok := l.behaviours[i.Key]
 	if !ok {
 		b, ok = l.families[i.Family]
