@@ -30,6 +30,7 @@ import (
 	"farthingale/domain/people"
 	"farthingale/domain/photo"
 	"farthingale/domain/record"
+	"farthingale/domain/survey"
 	"farthingale/domain/treatment"
 )
 
@@ -63,6 +64,7 @@ type Services struct {
 	Now               func() time.Time
 	Log               *slog.Logger
 	Investigation     *investigation.Service
+	Survey            *survey.Service
 
 	// RequestsPerMinute bounds each person; 0 means no bound.
 	RequestsPerMinute int
@@ -100,6 +102,7 @@ func (s *Server) Routes(e *echo.Echo) {
 	s.examinationRoutes(g)
 	s.measurementRoutes(g)
 	s.investigationRoutes(g)
+	s.surveyRoutes(g)
 }
 
 // Acts tells for every route, as "GET /api/v1/people", which act it needs; a test holds the list of

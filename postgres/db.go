@@ -177,6 +177,7 @@ var said = words(
 	examinationWords,
 	measurementWords,
 	investigationWords,
+	surveyWords,
 )
 
 // words joins the areas' sentences.

@@ -94,6 +94,11 @@ var pages = map[string]framed{
 
 	"record/record": &recordPage{},
 
+	"survey/look":    &lookPage{},
+	"survey/new":     &newSurveyPage{},
+	"survey/survey":  &surveyPageData{},
+	"survey/surveys": &surveysPage{},
+
 	"treatment/emergencies":   &emergenciesPage{},
 	"treatment/emergency":     &emergencyPage{},
 	"treatment/form":          &treatmentFormPage{},

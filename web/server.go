@@ -36,6 +36,7 @@ import (
 	"farthingale/domain/people"
 	"farthingale/domain/photo"
 	"farthingale/domain/record"
+	"farthingale/domain/survey"
 	"farthingale/domain/treatment"
 )
 
@@ -45,6 +46,7 @@ var files embed.FS
 // Services are the areas that the pages serve.
 type Services struct {
 	Investigation *investigation.Service
+	Survey        *survey.Service
 
 	Site        domain.Site
 	People      *people.Service
@@ -199,6 +201,7 @@ func (s *Server) Routes(e *echo.Echo) {
 	s.enclosureRoutes(g)
 	s.measurementRoutes(g)
 	s.investigationRoutes(g)
+	s.surveyRoutes(g)
 	s.examinationRoutes(g)
 	s.problemRoutes(g)
 	s.contractRoutes(g)
@@ -374,6 +377,7 @@ func (s *Server) menu(a domain.Actor, here string) []Link {
 		{Path: "/objects", Words: "Objects"},
 		{Path: "/findings", Words: "Findings"},
 		{Path: "/investigations", Words: "Questions"},
+		{Path: "/surveys", Words: "Surveys"},
 		{Path: "/treatments", Words: "Treatments"},
 		{Path: "/places", Words: "Places"},
 		{Path: "/enclosures", Words: "Enclosures"},

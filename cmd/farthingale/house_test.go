@@ -42,6 +42,7 @@ var areaMayImport = map[string][]string{
 	"people":        {},
 	"photo":         {"collection"},
 	"record":        {},
+	"survey":        {"examination"},
 	"treatment":     {"collection", "material", "agenda", "photo"},
 }
 

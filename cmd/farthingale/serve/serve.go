@@ -35,6 +35,7 @@ import (
 	"farthingale/domain/people"
 	"farthingale/domain/photo"
 	"farthingale/domain/record"
+	"farthingale/domain/survey"
 	"farthingale/domain/treatment"
 	"farthingale/postgres"
 	"farthingale/postgres/bucket"
@@ -63,6 +64,7 @@ type Settings struct {
 // House is everything that serves.
 type House struct {
 	Investigation *investigation.Service
+	Survey        *survey.Service
 
 	Handler     http.Handler
 	Router      *echo.Echo
@@ -158,8 +160,10 @@ func New(ctx context.Context, pool *pgxpool.Pool, s Settings) (*House, error) {
 	h.Movement = movement.NewService(postgres.NewMovement(db), h.Collection, h.Handling, h.Agenda, db, s.Site.Zone, s.Now)
 	h.lending(db, s, usual)
 	h.examining(db, s)
+	h.Survey = survey.NewService(postgres.NewSurveys(db), h.Examination, db, s.Now)
 	h.API = api.New(api.Services{
 		Investigation: h.Investigation,
+		Survey:        h.Survey,
 
 		Once: h.answers, Now: s.Now, Log: requests(s.Log), RequestsPerMinute: s.RequestsPerMinute,
 		People:      h.People,
@@ -179,6 +183,7 @@ func New(ctx context.Context, pool *pgxpool.Pool, s Settings) (*House, error) {
 	})
 	pages, err := web.New(web.Services{
 		Investigation: h.Investigation,
+		Survey:        h.Survey,
 
 		Site: s.Site, Sessions: sessions(pool, s), Now: s.Now, Log: requests(s.Log), SignIns: s.SignIns,
 		People:      h.People,

@@ -37,6 +37,7 @@ var samples = []func(h *House, g *Ground) []Sample{
 	measurementSamples,
 	examinationSamples,
 	investigationSamples,
+	surveySamples,
 	loanSamples,
 	treatmentSamples,
 	compareSamples,
