@@ -48,7 +48,7 @@ func (s *Server) beginSurvey(c echo.Context) error {
 
 // planSurvey serves POST /surveys/plan: how many would be drawn of how many. Nothing is kept.
 func (s *Server) planSurvey(c echo.Context) error {
-	var n survey.NewSurvey
+	var n survey.Scheme
 	if err := decode(c, &n); err != nil {
 		return err
 	}

@@ -27,7 +27,7 @@ func TestSurvey(t *testing.T) {
 	}
 	s.keeper.Post("/objects", body{"number": "1999.2.1", "title": "Gone", "legal_status": "former", "department": servetest.Department}).Must(http.StatusCreated)
 	wanted := body{"title": "Masks and dress", "population": body{"department": servetest.Department}, "margin_percent": "20", "seed": "a seed"}
-	plan := servetest.JSON[survey.Survey](s.conservator.Post("/surveys/plan", wanted).Must(http.StatusOK))
+	plan := servetest.JSON[survey.Survey](s.conservator.Post("/surveys/plan", body{"population": wanted["population"], "margin_percent": "20"}).Must(http.StatusOK))
 	if plan.Objects != 24 || plan.Sample != 13 {
 		t.Fatalf("%+v", plan)
 	}

@@ -145,10 +145,7 @@ func (s *Server) sizeSurvey(c echo.Context) error {
 	_, typed, err := s.decode(c, &n)
 	var x *survey.Survey
 	if err == nil {
-		if n.Title == "" {
-			n.Title = "not yet named"
-		}
-		x, err = s.Survey.Plan(c.Request().Context(), actor(c), n)
+		x, err = s.Survey.Plan(c.Request().Context(), actor(c), n.Scheme)
 	}
 	p, fault := s.newSurveyData(c)
 	if fault != nil {

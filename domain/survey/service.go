@@ -64,10 +64,26 @@ func (s *Service) mayName(ctx context.Context, by domain.Actor, place *domain.ID
 }
 
 // Plan says how many objects a population has and how many of them would be drawn. Nothing is kept.
-func (s *Service) Plan(ctx context.Context, by domain.Actor, n NewSurvey) (*Survey, error) {
+func (s *Service) Plan(ctx context.Context, by domain.Actor, sc Scheme) (*Survey, error) {
 	if err := by.May(Begin); err != nil {
 		return nil, err
 	}
+	return s.drawn(ctx, by, NewSurvey{Title: "not drawn yet", Scheme: sc})
+}
+
+// Begin draws a survey and keeps it.
+func (s *Service) Begin(ctx context.Context, by domain.Actor, n NewSurvey) (*Survey, error) {
+	if err := by.May(Begin); err != nil {
+		return nil, err
+	}
+	survey, err := s.drawn(ctx, by, n)
+	if err != nil {
+		return nil, err
+	}
+	return survey, s.store.Add(ctx, survey)
+}
+
+func (s *Service) drawn(ctx context.Context, by domain.Actor, n NewSurvey) (*Survey, error) {
 	if err := domain.Validate(n); err != nil {
 		return nil, err
 	}
@@ -79,15 +95,6 @@ func (s *Service) Plan(ctx context.Context, by domain.Actor, n NewSurvey) (*Surv
 		return nil, err
 	}
 	return New(by, n, population, s.now())
-}
-
-// Begin draws a survey and keeps it.
-func (s *Service) Begin(ctx context.Context, by domain.Actor, n NewSurvey) (*Survey, error) {
-	survey, err := s.Plan(ctx, by, n)
-	if err != nil {
-		return nil, err
-	}
-	return survey, s.store.Add(ctx, survey)
 }
 
 // One is a survey.

@@ -37,16 +37,21 @@ type Population struct {
 // Divisions are what a sample can be stratified by; empty: drawn simply.
 var Divisions = []string{"department", "kind", "legal_status"}
 
-// NewSurvey asks for a survey: about what, how precise, and how it is drawn.
-type NewSurvey struct {
-	Title           string           `json:"title" validate:"required,max=200"`
-	Purpose         string           `json:"purpose" validate:"max=4000"`
+// Scheme says about which objects a survey is, how precise, and how they are divided.
+type Scheme struct {
 	Population      Population       `json:"population"`
 	DividedBy       string           `json:"divided_by" validate:"omitempty,oneof=department kind legal_status"`
 	Confidence      int              `json:"confidence" validate:"omitempty,oneof=90 95 99"` // per cent; 0: 95
 	MarginPercent   *decimal.Decimal `json:"margin_percent" validate:"omitempty,gte=0.5,lte=30"`
 	ExpectedPercent *decimal.Decimal `json:"expected_percent" validate:"omitempty,gte=1,lte=99"` // the share that is expected; nil: 50, which asks for most
-	Seed            string           `json:"seed" validate:"max=100"`                            // empty: the program makes one
+}
+
+// NewSurvey asks for a survey.
+type NewSurvey struct {
+	Title   string `json:"title" validate:"required,max=200"`
+	Purpose string `json:"purpose" validate:"max=4000"`
+	Seed    string `json:"seed" validate:"max=100"` // empty: the program makes one
+	Scheme
 }
 
 // Survey is a survey with what was drawn for it. Nothing of the draw ever changes.

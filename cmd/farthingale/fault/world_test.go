@@ -15,8 +15,11 @@ import (
 	"farthingale/cmd/farthingale/serve"
 	"farthingale/cmd/farthingale/serve/servetest"
 	"farthingale/domain"
+	"farthingale/domain/collection"
 	"farthingale/domain/finding"
+	"farthingale/domain/investigation"
 	"farthingale/domain/movement"
+	"farthingale/domain/survey"
 	"farthingale/postgres/bucket"
 	"farthingale/postgres/pgtest"
 )
@@ -134,6 +137,35 @@ var kinds = []kind{
 		return act{path: "/examinations/" + e.ID.String() + "/signature", token: w.who(domain.Conservator).Token, version: e.Version,
 			countSQL: `select count(*) from examination e join seal s on s.subject_id = e.id and s.kind = 'examination' join notice n on n.subject_id = e.id
 				join object_condition c on c.examination_id = e.id where e.id = $1 and e.state = 'signed' and e.open_since is not null`, args: []any{e.ID}}
+	}},
+	{"finding that identifies", func(w *world, n int) act {
+		ines, text := w.who(domain.Conservator), fmt.Sprintf("Bands of a polyurethane, number %d", n)
+		i, err := w.house.Investigation.Ask(w.t.Context(), ines.Actor, w.ground.Object.ID, investigation.NewQuestion{Question: "Of what is it?"})
+		if err != nil {
+			w.t.Fatal(err)
+		}
+		key := "acrylic-adhesive"
+		part := w.ground.Parts["3"]
+		return act{path: "/investigations/" + i.ID.String() + "/findings", token: ines.Token, version: i.Version,
+			body: w.json(investigation.NewFinding{Technique: "xrf", ComponentID: &part, Found: text, Proves: "A coat.", DoneOn: w.house.Now().UTC().Format(time.DateOnly), DoneBy: "Ines",
+				Identifies: &investigation.Identification{MaterialKey: &key, Role: "coating", Confidence: "probable"}}),
+			countSQL: `select count(*) from investigation_finding f join component_material m on m.id = f.identification_id
+				join event e on e.subject_id = f.investigation_id and e.kind = 'found' and e.change ->> 'found' = f.found where f.found = $1`, args: []any{text}}
+	}},
+	{"look of a survey", func(w *world, n int) act {
+		ines, kind := w.who(domain.Conservator), fmt.Sprintf("masks %d of a survey", n)
+		o, err := w.house.Collection.Create(w.t.Context(), ines.Actor, collection.NewObject{ObjectFacts: collection.ObjectFacts{Number: fmt.Sprintf("1999.9.%d", n+1), Title: "Mask", Kind: kind, LegalStatus: "accessioned", Department: servetest.Department}})
+		if err != nil {
+			w.t.Fatal(err)
+		}
+		x, err := w.house.Survey.Begin(w.t.Context(), ines.Actor, survey.NewSurvey{Title: kind, Scheme: survey.Scheme{Population: survey.Population{Kind: kind}}})
+		if err != nil {
+			w.t.Fatal(err)
+		}
+		now := w.house.Now().UTC()
+		return act{path: "/surveys/" + x.ID.String() + "/objects/" + o.ID.String() + "/assessment", token: ines.Token,
+			body:     w.json(survey.Assessment{ExaminedOn: now.Format(time.DateOnly), Place: "store", Overall: "fair", Priority: "low", NextCheckOn: now.AddDate(1, 0, 0).Format(time.DateOnly)}),
+			countSQL: `select count(*) from survey_object x join examination e on e.id = x.examination_id and e.state = 'signed' join seal s on s.subject_id = e.id where x.object_id = $1`, args: []any{o.ID}}
 	}},
 	{"handling with a stop", func(w *world, n int) act {
 		note := fmt.Sprintf("A crack, number %d", n)

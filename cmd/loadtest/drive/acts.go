@@ -201,6 +201,18 @@ func Reads() []Act {
 			v.get("recommendations for an object, JSON", "/api/v1/objects/"+v.object().ID.String()+"/recommendations")
 		}},
 		{Name: "record", Weight: 1, Do: func(v *Visit) { v.look("record, page", "/record") }},
+		{Name: "questions", Weight: 1, Do: func(v *Visit) { v.look("open questions, page", "/investigations") }},
+		{Name: "questions narrowed", Weight: 1, Do: func(v *Visit) {
+			v.get("questions of a technique, JSON", q("/api/v1/investigations", "technique", choose(v.Rand, []string{"xrf", "ftir-sample"}), "state", "planned"))
+		}},
+		{Name: "consents waiting", Weight: 1, Do: func(v *Visit) {
+			v.get("questions that wait for consent, JSON", q("/api/v1/investigations", "consent_waiting", "true", "state", "open"))
+		}},
+		{Name: "spots", Weight: 1, Do: func(v *Visit) { v.look("what was measured on an object, page", "/objects/"+v.object().Number+"/spots") }},
+		{Name: "measurements", Weight: 1, Do: func(v *Visit) {
+			v.get("measurements of an object, JSON", q("/api/v1/objects/"+v.object().ID.String()+"/measurements", "quantity", "colour"))
+		}},
+		{Name: "surveys", Weight: 1, Do: func(v *Visit) { v.look("surveys, page", "/surveys") }},
 	}
 	acts = append(acts, search("a number", 2, func(v *Visit) string { return v.object().Number })...)
 	acts = append(acts, search("a rare word", 1, func(v *Visit) string { return choose(v.Rand, v.World.Makers) })...)
@@ -228,6 +240,8 @@ func Writes() []Act {
 		{Name: "propose", Weight: 1, Write: true, Roles: []domain.Role{domain.Conservator}, Do: propose},
 		{Name: "decide", Weight: 1, Write: true, Roles: []domain.Role{domain.Curator}, Do: decide},
 		{Name: "enclose", Weight: 1, Write: true, Roles: []domain.Role{domain.Conservator}, Do: enclose},
+		{Name: "measure", Weight: 1, Write: true, Roles: []domain.Role{domain.Conservator, domain.Technician}, Do: measure},
+		{Name: "question", Weight: 1, Write: true, Roles: []domain.Role{domain.Conservator}, Do: question},
 		{Name: "upload", Weight: 1, Write: true, Roles: []domain.Role{domain.Conservator}, Do: upload},
 	}
 }

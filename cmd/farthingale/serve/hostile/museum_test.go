@@ -323,6 +323,7 @@ func (m *museum) words() map[string]any {
 		"NewRecommendation/object_id": m.dressID(), "EnclosureChange/act": "temperature", "NewTracer/exchange": "ring", "TracerDecay/readings": decay(),
 		"NewInvestigationPlan/techniques/0": "xrf", "techniques/0": "xrf", "NewConsent/technique": "cross-section", "NewSample/technique": "cross-section", "NewInvestigationFinding/technique": "xrf",
 		"sha256": strings.Repeat("0a", 32), "NewInvestigationPlan/planned_for": now.Format(time.DateOnly), "NewConsentDecision/valid_until": now.AddDate(0, 1, 0).Format(time.DateOnly),
+		"SurveyAssessment/next_check_on": now.AddDate(1, 0, 0).Format(time.DateOnly), "SurveyAssessment/examined_on": now.Format(time.DateOnly), "NewSurvey/margin_percent": "5", "NewSurvey/expected_percent": "50",
 		"NewMeasurement/quantity": "ph", "NewMeasurement/value": "4.6", "NewMeasurement/examination_id": nil, "NewMeasurement/measured_on": now.Format(time.DateOnly),
 	}
 }

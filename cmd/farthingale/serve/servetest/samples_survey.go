@@ -25,7 +25,7 @@ func surveySamples(h *House, g *Ground) []Sample {
 		_, err := h.Collection.Create(ctx, ines.Actor, collection.NewObject{ObjectFacts: collection.ObjectFacts{Number: number, Title: "Mask", Kind: "surveyed masks", LegalStatus: "accessioned", Department: Department}})
 		must(err)
 	}
-	masks, err := h.Survey.Begin(ctx, ines.Actor, survey.NewSurvey{Title: "The masks", Purpose: "How many need work soon?", Population: survey.Population{Kind: "surveyed masks"}, Seed: "sample"})
+	masks, err := h.Survey.Begin(ctx, ines.Actor, survey.NewSurvey{Title: "The masks", Purpose: "How many need work soon?", Scheme: survey.Scheme{Population: survey.Population{Kind: "surveyed masks"}}, Seed: "sample"})
 	must(err)
 	items, err := h.Survey.Items(ctx, ines.Actor, masks.ID, false, domain.PageQuery{})
 	must(err)
@@ -34,7 +34,7 @@ func surveySamples(h *House, g *Ground) []Sample {
 	must(err)
 	_, err = h.Survey.Miss(ctx, ines.Actor, masks.ID, items.Items[1].ObjectID, survey.Miss{Reason: "On loan."})
 	must(err)
-	divided, err := h.Survey.Begin(ctx, ines.Actor, survey.NewSurvey{Title: "All by kind", DividedBy: "kind"})
+	divided, err := h.Survey.Begin(ctx, ines.Actor, survey.NewSurvey{Title: "All by kind", Scheme: survey.Scheme{DividedBy: "kind"}})
 	must(err)
 	at := func(x *survey.Survey) string { return "/surveys/" + x.ID.String() }
 	return []Sample{
