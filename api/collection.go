@@ -49,7 +49,7 @@ func (s *Server) objects(c echo.Context) error {
 	}
 	found, err := s.Collection.Search(c.Request().Context(), actor(c), collection.Query{
 		Words: c.QueryParam("q"), Number: c.QueryParam("number"), Department: c.QueryParam("department"), Kind: c.QueryParam("kind"),
-		LegalStatus: collection.LegalStatus(c.QueryParam("legal_status")), Material: c.QueryParam("material"), Hazard: c.QueryParam("hazard"),
+		LegalStatus: collection.LegalStatus(c.QueryParam("legal_status")), Material: c.QueryParam("material"), Hazard: c.QueryParam("hazard"), Condition: c.QueryParam("condition"),
 		Sort: c.QueryParam("sort"),
 	}, p)
 	if err != nil {

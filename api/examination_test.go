@@ -88,6 +88,15 @@ func TestExaminationEndToEnd(t *testing.T) {
 		t.Errorf("condition: %+v", c)
 	}
 
+	found := func(query string) int {
+		t.Helper()
+		return len(servetest.JSON[domain.Page[struct{ Number string }]](reader.Get("/objects?" + query).Must(http.StatusOK)).Items)
+	}
+	if found("condition=unacceptable") != 1 || found("condition=good") != 0 || found("condition=unacceptable&hazard=any") != 0 {
+		t.Error("the list is not narrowed by condition")
+	}
+	reader.Get("/objects?condition=bad").Refused(http.StatusUnprocessableEntity, "invalid")
+
 	// The next one: begun by a technician, taken over by a conservator, who handles the object for it.
 	second := technician.Post(s.objectPath+"/examinations", body{"occasion": "periodic_check"}).Must(http.StatusCreated)
 	next := servetest.JSON[examination.Examination](second)

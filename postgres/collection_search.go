@@ -81,11 +81,12 @@ func (s *Collection) Search(ctx context.Context, q collection.Query, p domain.Pa
 	if err != nil {
 		return collection.Found{}, err
 	}
-	commonMaterial, commonHazard, err := s.common(ctx, q)
+	wanted := wantedProperties(q)
+	common, err := s.common(ctx, q, wanted)
 	if err != nil {
 		return collection.Found{}, err
 	}
-	search := newSearch(q, limit, conditions(q, commonMaterial, commonHazard))
+	search := newSearch(q, limit, conditions(wanted, common))
 	if err := search.begin(keys); err != nil {
 		return collection.Found{}, err
 	}
@@ -156,8 +157,9 @@ type property struct {
 }
 
 var (
-	ofMaterial = property{`component_material cm join component c on c.id = cm.component_id where cm.material_key = @material and cm.superseded_at is null%s`, "c.object_id"}
-	ofHazard   = property{`hazard h where h.certainty <> 'ruled_out' and h.state <> 'removed' and (@hazard = 'any' or h.kind = @hazard)%s`, "h.object_id"}
+	ofMaterial  = property{`component_material cm join component c on c.id = cm.component_id where cm.material_key = @material and cm.superseded_at is null%s`, "c.object_id"}
+	ofHazard    = property{`hazard h where h.certainty <> 'ruled_out' and h.state <> 'removed' and (@hazard = 'any' or h.kind = @hazard)%s`, "h.object_id"}
+	inCondition = property{`object_condition oc where oc.overall = @condition%s`, "oc.object_id"}
 )
 
 // condition says that an object o has the property. What is common is asked of each object as it comes
@@ -166,29 +168,64 @@ func (p property) condition(common bool) string {
 	if common {
 		return `exists (select from ` + fmt.Sprintf(p.rows, ` and `+p.owner+` = o.id`) + ` offset 0)`
 	}
-	return `o.id = any(array(select ` + p.owner + ` from ` + fmt.Sprintf(p.rows, ``) + `))`
+	return `o.id = any(array(` + p.owners() + `))`
 }
 
-// common says of a material and of a hazard that a search narrows by whether so many rows say so that it is
-// asked of each object in turn.
-func (s *Collection) common(ctx context.Context, q collection.Query) (material, hazard bool, err error) {
-	if q.Material == "" && q.Hazard == "" {
-		return false, false, nil
-	}
-	err = s.db.q(ctx).QueryRow(ctx, `select
-			(select count(*) from (select from component_material where material_key = @material and superseded_at is null limit @many) x) >= @many,
-			(select count(*) from (select from `+fmt.Sprintf(ofHazard.rows, ``)+` limit @many) x) >= @many`,
-		pgx.NamedArgs{"material": q.Material, "hazard": q.Hazard, "many": commonFrom}).Scan(&material, &hazard)
-	return material, hazard, fault(err, "count what a search narrows by")
+// owners lists the objects that have the property.
+func (p property) owners() string {
+	return `select ` + p.owner + ` from ` + fmt.Sprintf(p.rows, ``)
 }
 
-// conditions narrow a search by a material and a hazard. Objects that have both may be few although each is
-// common; then all of them are listed, as a walk might find none of them for long.
-func conditions(q collection.Query, commonMaterial, commonHazard bool) string {
-	if commonMaterial && commonHazard {
-		return `o.id = any(array(select ` + ofMaterial.owner + ` from ` + fmt.Sprintf(ofMaterial.rows, ``) + ` intersect select ` + ofHazard.owner + ` from ` + fmt.Sprintf(ofHazard.rows, ``) + `))`
+// wantedProperties are the properties that a search narrows by.
+func wantedProperties(q collection.Query) []property {
+	var all []property
+	for _, x := range []struct {
+		value string
+		of    property
+	}{{q.Material, ofMaterial}, {q.Hazard, ofHazard}, {q.Condition, inCondition}} {
+		if x.value != "" {
+			all = append(all, x.of)
+		}
 	}
-	return both(given(q.Material != "", ofMaterial.condition(commonMaterial)), given(q.Hazard != "", ofHazard.condition(commonHazard)))
+	return all
+}
+
+// common says of each property that a search narrows by whether so many rows say so that it is asked of each
+// object in turn.
+func (s *Collection) common(ctx context.Context, q collection.Query, wanted []property) ([]bool, error) {
+	if len(wanted) == 0 {
+		return nil, nil
+	}
+	counts := make([]string, len(wanted))
+	for i, p := range wanted {
+		counts[i] = `(select count(*) from (select from ` + fmt.Sprintf(p.rows, ``) + ` limit @many) x) >= @many`
+	}
+	var common []bool
+	err := s.db.q(ctx).QueryRow(ctx, `select array[`+strings.Join(counts, `, `)+`]`,
+		pgx.NamedArgs{"material": q.Material, "hazard": q.Hazard, "condition": q.Condition, "many": commonFrom}).Scan(&common)
+	return common, fault(err, "count what a search narrows by")
+}
+
+// conditions narrow a search by properties. Objects that have several may be few although each is common; then
+// all of them are listed, as a walk might find none of them for long.
+func conditions(wanted []property, common []bool) string {
+	var often, all []string
+	for i, p := range wanted {
+		if common[i] {
+			often = append(often, p.owners())
+		}
+		all = append(all, p.condition(common[i]))
+	}
+	if len(often) < 2 {
+		return both(all...)
+	}
+	all = []string{`o.id = any(array(` + strings.Join(often, ` intersect `) + `))`}
+	for i, p := range wanted {
+		if !common[i] {
+			all = append(all, p.condition(false))
+		}
+	}
+	return both(all...)
 }
 
 func newSearch(q collection.Query, limit int, has string) *search {
@@ -204,7 +241,7 @@ func newSearch(q collection.Query, limit int, has string) *search {
 	filter(q.Department != "", "department", q.Department, "o.department = @department")
 	filter(q.Kind != "", "kind", q.Kind, "(o.kind = @kind or starts_with(o.kind, @kind || '"+collection.KindDivider+"'))")
 	filter(q.LegalStatus != "", "legal_status", q.LegalStatus, "o.legal_status = @legal_status")
-	s.args["material"], s.args["hazard"] = q.Material, q.Hazard
+	s.args["material"], s.args["hazard"], s.args["condition"] = q.Material, q.Hazard, q.Condition
 	filter(has != "", "has", true, has)
 	s.filters = strings.Join(where, " and ")
 	if strings.TrimSpace(q.Words) == "" {

@@ -24,7 +24,12 @@ var RefreshWords = refreshWords
 // FoundBy lists what a search finds that takes a material and a hazard to be common or not.
 func (s *Collection) FoundBy(ctx context.Context, q collection.Query, commonMaterial, commonHazard bool) ([]string, error) {
 	q.Sort = "number"
-	search := newSearch(q, 50, conditions(q, commonMaterial, commonHazard))
+	wanted := wantedProperties(q)
+	common := make([]bool, len(wanted))
+	for i, p := range wanted {
+		common[i] = p == ofMaterial && commonMaterial || p == ofHazard && commonHazard
+	}
+	search := newSearch(q, 50, conditions(wanted, common))
 	lines, err := s.lines(ctx, search.sql(), search.args)
 	var numbers []string
 	for _, l := range lines {

@@ -153,13 +153,13 @@ type objectRow struct {
 }
 
 // objectFilters are what a list can be narrowed by, as the address carries them.
-var objectFilters = []string{"department", "kind", "legal_status", "material", "hazard", "sort"}
+var objectFilters = []string{"department", "kind", "legal_status", "material", "hazard", "condition", "sort"}
 
 // objectsPage serves GET /objects: find an object.
 func (s *Server) objectsPage(c echo.Context) error {
 	ctx, a := c.Request().Context(), actor(c)
 	q := collection.Query{
-		Words: strings.TrimSpace(c.QueryParam("q")), Department: c.QueryParam("department"), Kind: c.QueryParam("kind"), Hazard: c.QueryParam("hazard"),
+		Words: strings.TrimSpace(c.QueryParam("q")), Department: c.QueryParam("department"), Kind: c.QueryParam("kind"), Hazard: c.QueryParam("hazard"), Condition: c.QueryParam("condition"),
 		LegalStatus: collection.LegalStatus(c.QueryParam("legal_status")), Material: c.QueryParam("material"), Sort: c.QueryParam("sort"),
 	}
 	from := page(c)
@@ -276,6 +276,7 @@ func filterLinks(c echo.Context, f collection.Filters) []filterGroup {
 		{"Kind", "kind", nearKinds(f.Kinds, c.QueryParam("kind")), strings.Clone},
 		{"Legal status", "legal_status", statuses, plain},
 		{"Hazard", "hazard", hazards, hazardName},
+		{"Condition", "condition", collection.Conditions, strings.Clone},
 		{"Material", "material", materials, hazardName},
 		{"Order", "sort", collection.Sorts, plain},
 	} {

@@ -21,10 +21,14 @@ type Query struct {
 	Department  string      `json:"department,omitempty"`
 	Kind        string      `json:"kind,omitempty"` // this kind or one below it
 	LegalStatus LegalStatus `json:"legal_status,omitempty"`
-	Material    string      `json:"material,omitempty"` // key of the library: present in a component
-	Hazard      string      `json:"hazard,omitempty"`   // kind of a hazard that stands; "any"
-	Sort        string      `json:"sort,omitempty"`     // "number" (default), "newest"
+	Material    string      `json:"material,omitempty"`  // key of the library: present in a component
+	Hazard      string      `json:"hazard,omitempty"`    // kind of a hazard that stands; "any"
+	Condition   string      `json:"condition,omitempty"` // overall, as the last signed examination has it
+	Sort        string      `json:"sort,omitempty"`      // "number" (default), "newest"
 }
+
+// Conditions are what a list can be narrowed to by the overall condition.
+var Conditions = []string{"good", "fair", "poor", "unacceptable"}
 
 // Sorts are the orders of a list of objects.
 var Sorts = []string{"number", "newest"}
@@ -43,6 +47,9 @@ func (q Query) check() error {
 	}
 	if q.LegalStatus != "" && !slices.Contains(LegalStatuses, q.LegalStatus) {
 		add("/legal_status", "There is no such legal status.")
+	}
+	if q.Condition != "" && !slices.Contains(Conditions, q.Condition) {
+		add("/condition", "A condition is good, fair, poor or unacceptable.")
 	}
 	if q.Sort != "" && !slices.Contains(Sorts, q.Sort) {
 		add("/sort", "Sort by number or newest.")
