@@ -200,6 +200,17 @@ func Reads() []Act {
 		{Name: "recommendations", Weight: 1, Do: func(v *Visit) {
 			v.get("recommendations for an object, JSON", "/api/v1/objects/"+v.object().ID.String()+"/recommendations")
 		}},
+		{Name: "examination", Weight: 3, Do: func(v *Visit) { v.ofExamination(func(at string) { v.look("examination, page", at) }) }},
+		{Name: "examination, JSON", Weight: 1, Do: func(v *Visit) { v.ofExamination(func(at string) { v.get("examination, JSON", "/api/v1"+at) }) }},
+		{Name: "examination on paper", Weight: 1, Do: func(v *Visit) { v.ofExamination(func(at string) { v.look("examination on paper", at+"/report.pdf") }) }},
+		{Name: "examinations of an object", Weight: 1, Do: func(v *Visit) {
+			v.look("examinations of an object, page", "/objects/"+v.object().Number+"/examinations")
+		}},
+		{Name: "objects in poor condition", Weight: 1, Do: func(v *Visit) { v.look("objects in poor condition, page", "/objects?condition=poor") }},
+		{Name: "unacceptable and dangerous", Weight: 1, Do: func(v *Visit) {
+			v.look("dangerous objects in unacceptable condition, page", "/objects?condition=unacceptable&hazard=any")
+		}},
+		{Name: "words for damage", Weight: 1, Do: func(v *Visit) { v.get("words for damage, JSON", "/api/v1/damage-terms") }},
 		{Name: "record", Weight: 1, Do: func(v *Visit) { v.look("record, page", "/record") }},
 		{Name: "questions", Weight: 1, Do: func(v *Visit) { v.look("open questions, page", "/investigations") }},
 		{Name: "questions narrowed", Weight: 1, Do: func(v *Visit) {
@@ -242,6 +253,7 @@ func Writes() []Act {
 		{Name: "enclose", Weight: 1, Write: true, Roles: []domain.Role{domain.Conservator}, Do: enclose},
 		{Name: "measure", Weight: 1, Write: true, Roles: []domain.Role{domain.Conservator, domain.Technician}, Do: measure},
 		{Name: "question", Weight: 1, Write: true, Roles: []domain.Role{domain.Conservator}, Do: question},
+		{Name: "examine", Weight: 2, Write: true, Roles: []domain.Role{domain.Conservator}, Do: examine},
 		{Name: "upload", Weight: 1, Write: true, Roles: []domain.Role{domain.Conservator}, Do: upload},
 	}
 }
@@ -492,6 +504,61 @@ func enclose(v *Visit) {
 		return
 	}
 	v.put("end a recommendation", http.MethodPost, "/api/v1/recommendations/"+made.ID+"/end", "", http.StatusOK, map[string]any{"outcome": "done"})
+}
+
+// ofExamination does something with a signed examination, where there is one.
+func (v *Visit) ofExamination(do func(path string)) {
+	if len(v.World.Examinations) > 0 {
+		do("/examinations/" + choose(v.Rand, v.World.Examinations).String())
+	}
+}
+
+// examine examines an object from the last time on: what was known is as it was, something is new. The draft is
+// looked at on its page, and signed.
+func examine(v *Visit) {
+	o := v.object()
+	a, ok := v.put("begin an examination", http.MethodPost, "/api/v1/objects/"+o.ID.String()+"/examinations", "", http.StatusCreated, map[string]any{"occasion": "periodic_check"})
+	if !ok {
+		return
+	}
+	var draft struct {
+		ID         string `json:"id"`
+		Components []struct {
+			ID string `json:"component_id"`
+		} `json:"components"`
+		Observations []struct {
+			ID string `json:"id"`
+		} `json:"observations"`
+		Circumstances map[string]any `json:"circumstances"`
+	}
+	if json.Unmarshal(a.text(), &draft) != nil {
+		return
+	}
+	at := "/api/v1/examinations/" + draft.ID
+	seen := []map[string]any{}
+	for _, c := range draft.Components {
+		seen = append(seen, map[string]any{"component_id": c.ID, "seen": true})
+	}
+	day := time.Now().AddDate(1, 0, 0).Format(time.DateOnly)
+	if a, ok = v.put("keep a draft", http.MethodPatch, at, a.tag, http.StatusOK, map[string]any{"components": seen,
+		"circumstances": map[string]any{"occasion": "periodic_check", "examined_on": draft.Circumstances["examined_on"], "place": "laboratory", "light": []string{"normal"}, "technique": "by eye", "handles": false},
+		"judgement":     map[string]any{"overall": "fair", "overall_reason": "Seen as a whole.", "priority": "low", "next_check_on": day}}); !ok {
+		return
+	}
+	if len(draft.Observations) > 0 {
+		ids := []string{}
+		for _, x := range draft.Observations {
+			ids = append(ids, x.ID)
+		}
+		if a, ok = v.put("confirm observations", http.MethodPost, at+"/confirmations", a.tag, http.StatusOK, map[string]any{"observation_ids": ids}); !ok {
+			return
+		}
+	}
+	if a, ok = v.put("write down a damage", http.MethodPost, at+"/observations", a.tag, http.StatusCreated, map[string]any{"term": "soiling", "severity": 1, "activity": "stable"}); !ok {
+		return
+	}
+	v.look("draft of an examination, page", "/examinations/"+draft.ID)
+	v.put("sign an examination", http.MethodPost, at+"/signature", a.tag, http.StatusOK, nil)
 }
 
 // upload sends a picture, each a little different, because the same picture of the same object is refused.

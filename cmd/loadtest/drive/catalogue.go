@@ -15,17 +15,18 @@ import (
 
 // Catalogue is what there is to ask for: a sample of the collection, read from the database itself.
 type Catalogue struct {
-	Objects    []Object
-	Shelves    []domain.ID
-	Components []domain.ID // of objects of the sample
-	Treatments []domain.ID
-	UnderWay   []Charge
-	Photos     []domain.ID
-	Enclosures []domain.ID
-	Makers     []string // rare words
-	Nouns      []string // words of many objects
-	Kinds      []string
-	Materials  []string
+	Objects      []Object
+	Shelves      []domain.ID
+	Components   []domain.ID // of objects of the sample
+	Treatments   []domain.ID
+	UnderWay     []Charge
+	Photos       []domain.ID
+	Enclosures   []domain.ID
+	Examinations []domain.ID // signed
+	Makers       []string    // rare words
+	Nouns        []string    // words of many objects
+	Kinds        []string
+	Materials    []string
 }
 
 // Object is an object that is asked for.
@@ -101,6 +102,10 @@ func ReadCatalogue(ctx context.Context, db *pgxpool.Pool) (*Catalogue, error) {
 		}},
 		{"enclosures", func() (err error) {
 			c.Enclosures, err = list[domain.ID](ctx, db, fmt.Sprintf(`select id from enclosure tablesample system (%f) repeatable (1) where closed_at is null limit 5000`, share))
+			return err
+		}},
+		{"examinations", func() (err error) {
+			c.Examinations, err = list[domain.ID](ctx, db, fmt.Sprintf(`select id from examination tablesample system (%f) repeatable (1) where state = 'signed' limit 5000`, share))
 			return err
 		}},
 		{"makers", func() (err error) {

@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"farthingale/domain"
+	"farthingale/domain/examination"
 	"farthingale/domain/people"
 )
 
@@ -22,6 +23,7 @@ type museum struct {
 	shelves   []domain.ID       // places where objects are kept
 	materials map[string]listed // by key
 	pictures  []picture
+	terms     *examination.Terms
 }
 
 // listed is a row of the library of materials as objects need it.

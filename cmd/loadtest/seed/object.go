@@ -60,6 +60,9 @@ func (m *museum) invent(b *batch, number int) error {
 	if err := t.enclose(); err != nil {
 		return fmt.Errorf("enclosure of %s: %w", t.sheet.Object.Number, err)
 	}
+	if err := t.examine(); err != nil {
+		return err
+	}
 	if t.events > eventsMost {
 		return fmt.Errorf("%s has %d events", t.sheet.Object.Number, t.events)
 	}

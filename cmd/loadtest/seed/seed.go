@@ -12,6 +12,7 @@ import (
 	"github.com/jackc/pgx/v5/pgxpool"
 
 	"farthingale/domain"
+	"farthingale/domain/examination"
 	"farthingale/domain/finding"
 	"farthingale/domain/people"
 	"farthingale/domain/photo"
@@ -104,6 +105,11 @@ func prepare(ctx context.Context, conn *pgx.Conn, to Database, o Options) (*muse
 		return nil, err
 	}
 	m := newMuseum(o, library, pictures)
+	terms, err := examination.Published()
+	if err != nil {
+		return nil, err
+	}
+	m.terms = &examination.Terms{All: terms}
 	hash, err := people.HashPassword(domain.Secret(o.Password))
 	if err != nil {
 		return nil, err

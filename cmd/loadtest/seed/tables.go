@@ -53,6 +53,10 @@ const (
 	enclosureMembers
 	recommendations
 	recommendationEnds
+	examinations
+	examinationComponents
+	examinationObservations
+	examinationAnswers
 	notices
 	noticeReaders
 	events
@@ -112,6 +116,12 @@ var columns = [tableCount]struct{ name, columns string }{
 	enclosureMembers:   {"enclosure_member", `enclosure_id space object_id component_id`},
 	recommendations:    {"enclosure_recommendation", `id enclosure_id enclosure_version object_id text changes changed differences made_at made_by`},
 	recommendationEnds: {"enclosure_recommendation_end", `recommendation_id outcome reason at person_id`},
+	examinations: {"examination", `id object_id state occasion examiner_id examiner_name examined_on place light technique handles overall overall_reason priority
+		next_check_on risk recommendation follows_id created_at created_by changed_at changed_by version`},
+	examinationComponents: {"examination_component", `examination_id object_id component_id seen reason called`},
+	examinationObservations: {"examination_observation", `id examination_id object_id position component_id called term term_name severity activity extent_kind
+		extent_value extent_of extent_basis status reason continues_id note cause`},
+	examinationAnswers: {"examination_answer", `examination_id object_id kind reason by_id by_name at`},
 	notices:            {"notice", `id at area subject_id object_id roles department text`},
 	noticeReaders:      {"notice_reader", `notice_id person_id read_at`},
 	events:             {"event", `id at actor_id area subject_id object_id kind change`},
@@ -122,6 +132,8 @@ type batch struct {
 	rows   [tableCount][][]any
 	signed []signed
 	ends   []end
+
+	signatures []signature
 }
 
 // add adds a row; its values are in the order of columns.
@@ -187,6 +199,11 @@ func (b *batch) write(ctx context.Context, conn *pgx.Conn) error {
 					return err
 				}
 			}
+			if t == examinationObservations {
+				if err := b.sign(ctx, tx); err != nil {
+					return err
+				}
+			}
 		}
 		return nil
 	})
@@ -239,7 +256,7 @@ func writeSeals(ctx context.Context, conn *pgx.Conn, seals []record.Seal) error 
 
 // Growing names the tables that grow with the collection.
 func Growing() []string {
-	names := []string{"seal", "file", "word", "finding", "finding_acceptance", "finding_computed", "finding_due"}
+	names := []string{"seal", "file", "word", "finding", "finding_acceptance", "finding_computed", "finding_due", "object_condition"}
 	for t := range tableCount {
 		names = append(names, columns[t].name)
 	}
