@@ -409,8 +409,12 @@ func propose(v *Visit) {
 	option := func(method string) map[string]any {
 		return map[string]any{"method": method, "benefit": "b", "risk_to_object": "r", "risk_to_people": "r", "effect_on_significance": "s", "reversibility": "r", "retreatability": "r"}
 	}
+	examined := v.examined(o)
+	if examined == "" {
+		return
+	}
 	a, ok = v.put("draft a treatment", http.MethodPost, "/api/v1/objects/"+o.ID.String()+"/treatments", "", http.StatusCreated, map[string]any{
-		"title": "Dry cleaning under load", "rests_on": map[string]any{"text": "Dusty.", "date": today.Format(time.DateOnly), "by": "Seen under load"}, "reasons": "Dust.", "aims": []string{"remedial"},
+		"title": "Dry cleaning under load", "rests_on": map[string]any{"text": "Dusty.", "examination_id": examined}, "reasons": "Dust.", "aims": []string{"remedial"},
 		"options": []any{option("no treatment"), option("surface cleaning, dry")}, "scope": []map[string]any{{"component_id": sheet.Components[0].ID, "method": "surface cleaning, dry", "why": "least"}},
 		"why": "It is the least.", "safe_because": "Nothing stays.", "irreversible": "nothing", "no_tests_because": "not needed", "hours": "2", "begins": today.Format("2006-01"), "ends": today.Format("2006-01"),
 		"photographs": []map[string]any{{"view": "front", "stages": []string{"before", "after"}}}, "removed": "dust"})
@@ -513,13 +517,14 @@ func (v *Visit) ofExamination(do func(path string)) {
 	}
 }
 
-// examine examines an object from the last time on: what was known is as it was, something is new. The draft is
-// looked at on its page, and signed.
-func examine(v *Visit) {
-	o := v.object()
+func examine(v *Visit) { v.examined(v.object()) }
+
+// examined examines an object from the last time on: what was known is as it was, something is new. The draft is
+// looked at on its page, and signed. It gives the examination, or "" when something went wrong.
+func (v *Visit) examined(o Object) string {
 	a, ok := v.put("begin an examination", http.MethodPost, "/api/v1/objects/"+o.ID.String()+"/examinations", "", http.StatusCreated, map[string]any{"occasion": "periodic_check"})
 	if !ok {
-		return
+		return ""
 	}
 	var draft struct {
 		ID         string `json:"id"`
@@ -532,7 +537,7 @@ func examine(v *Visit) {
 		Circumstances map[string]any `json:"circumstances"`
 	}
 	if json.Unmarshal(a.text(), &draft) != nil {
-		return
+		return ""
 	}
 	at := "/api/v1/examinations/" + draft.ID
 	seen := []map[string]any{}
@@ -543,7 +548,7 @@ func examine(v *Visit) {
 	if a, ok = v.put("keep a draft", http.MethodPatch, at, a.tag, http.StatusOK, map[string]any{"components": seen,
 		"circumstances": map[string]any{"occasion": "periodic_check", "examined_on": draft.Circumstances["examined_on"], "place": "laboratory", "light": []string{"normal"}, "technique": "by eye", "handles": false},
 		"judgement":     map[string]any{"overall": "fair", "overall_reason": "Seen as a whole.", "priority": "low", "next_check_on": day}}); !ok {
-		return
+		return ""
 	}
 	if len(draft.Observations) > 0 {
 		ids := []string{}
@@ -551,14 +556,17 @@ func examine(v *Visit) {
 			ids = append(ids, x.ID)
 		}
 		if a, ok = v.put("confirm observations", http.MethodPost, at+"/confirmations", a.tag, http.StatusOK, map[string]any{"observation_ids": ids}); !ok {
-			return
+			return ""
 		}
 	}
 	if a, ok = v.put("write down a damage", http.MethodPost, at+"/observations", a.tag, http.StatusCreated, map[string]any{"term": "soiling", "severity": 1, "activity": "stable"}); !ok {
-		return
+		return ""
 	}
 	v.look("draft of an examination, page", "/examinations/"+draft.ID)
-	v.put("sign an examination", http.MethodPost, at+"/signature", a.tag, http.StatusOK, nil)
+	if _, ok = v.put("sign an examination", http.MethodPost, at+"/signature", a.tag, http.StatusOK, nil); !ok {
+		return ""
+	}
+	return draft.ID
 }
 
 // upload sends a picture, each a little different, because the same picture of the same object is refused.

@@ -10,6 +10,7 @@ import (
 
 	"farthingale/domain"
 	"farthingale/domain/examination"
+	"farthingale/domain/treatment"
 )
 
 // examinedEach says that every so many-th object was examined; half of these twice.
@@ -25,9 +26,10 @@ type signature struct {
 	open       *time.Time
 }
 
-// examine has the object examined, and signed; of one in twenty the last draft is not signed yet.
+// examine has the object examined, and signed; of one in twenty the last draft is not signed yet. One that is
+// treated was examined before that.
 func (t *thing) examine() error {
-	if t.number%examinedEach != 2 || len(t.sheet.Components) == 0 {
+	if t.number%examinedEach != 2 || len(t.sheet.Components) == 0 || t.treated != "" {
 		return nil
 	}
 	looks := 1 + t.IntN(2)
@@ -35,7 +37,7 @@ func (t *thing) examine() error {
 	var last *examination.Examination
 	for i := range looks {
 		at := t.at.Add(room * time.Duration(i+1)).Truncate(time.Microsecond)
-		e, err := t.look(at, last)
+		e, err := t.look(at, last, examination.PeriodicCheck, !t.often(50))
 		if err != nil {
 			return fmt.Errorf("examination of %s: %w", t.sheet.Object.Number, err)
 		}
@@ -47,11 +49,11 @@ func (t *thing) examine() error {
 	return nil
 }
 
-// look is one examination.
-func (t *thing) look(at time.Time, last *examination.Examination) (*examination.Examination, error) {
+// look is one examination, signed or not.
+func (t *thing) look(at time.Time, last *examination.Examination, occasion examination.Occasion, signed bool) (*examination.Examination, error) {
 	by := t.somebody(t.dice, domain.Conservator)
 	actor := by.Actor()
-	e, err := examination.Begin(actor, examination.NewExamination{Occasion: examination.PeriodicCheck, ExaminedOn: at.UTC().Format(time.DateOnly)}, &t.sheet, last, time.UTC, at)
+	e, err := examination.Begin(actor, examination.NewExamination{Occasion: occasion, ExaminedOn: at.UTC().Format(time.DateOnly)}, &t.sheet, last, time.UTC, at)
 	if err != nil {
 		return nil, err
 	}
@@ -80,7 +82,7 @@ func (t *thing) look(at time.Time, last *examination.Examination) (*examination.
 			return nil, err
 		}
 	}
-	if !t.often(50) {
+	if signed {
 		var lastID *domain.ID
 		if last != nil {
 			lastID = &last.ID
@@ -90,6 +92,21 @@ func (t *thing) look(at time.Time, last *examination.Examination) (*examination.
 		}
 	}
 	return e, t.keep(e, by.ID)
+}
+
+// examinedFor has the object examined before its treatment, or after it.
+func (c *course) examinedFor(occasion examination.Occasion, at time.Time) error {
+	e, err := c.look(at, c.last, occasion, true)
+	if err != nil {
+		return fmt.Errorf("examination %s: %w", occasion, err)
+	}
+	c.last = e
+	x := treatment.Examined{ID: e.ID, Occasion: string(e.Occasion), ExaminedOn: e.ExaminedOn, By: e.Examiner.Name, Overall: string(e.Overall)}
+	for _, s := range e.Components {
+		x.Seen = append(x.Seen, s.ComponentID)
+	}
+	c.facts.Examinations = append(c.facts.Examinations, x)
+	return nil
 }
 
 // keep writes an examination: first as a draft, since nothing is written of a signed one.

@@ -9,6 +9,7 @@ import (
 
 	"farthingale/domain"
 	"farthingale/domain/collection"
+	"farthingale/domain/examination"
 	"farthingale/domain/people"
 	"farthingale/domain/photo"
 	"farthingale/domain/treatment"
@@ -53,6 +54,7 @@ type course struct {
 	method   string
 	material string
 	acts     int64
+	last     *examination.Examination
 }
 
 // tick lets time pass.
@@ -82,6 +84,9 @@ func (t *thing) treat() error {
 		c.clock = t.when(t.at.AddDate(0, 0, 1), t.Until.AddDate(-1, -1, 0))
 	default:
 		c.clock = t.Until.AddDate(0, 0, -28)
+	}
+	if err := c.examinedFor(examination.BeforeTreatment, c.clock.Truncate(time.Microsecond)); err != nil {
+		return err
 	}
 	if err := c.tell(); err != nil {
 		return err
@@ -207,6 +212,9 @@ func (c *course) work(state treatment.State) error {
 		return nil
 	}
 	at := c.tick()
+	if err := c.examinedFor(examination.AfterTreatment, at); err != nil {
+		return err
+	}
 	if err := x.KeepReport(charge, c.report(at), c.facts, at); err != nil {
 		return err
 	}
@@ -250,7 +258,7 @@ func (c *course) proposal(at time.Time) treatment.Proposal {
 	hours := decimal.NewFromInt(int64(c.between(2, 40)))
 	return treatment.Proposal{
 		Title:   capital(c.method) + " of the " + c.on.Name,
-		RestsOn: treatment.StatedCondition{Text: "The " + c.on.Name + " is " + pick(c.dice, states) + " at the " + pick(c.dice, places) + ".", Date: at.Format(time.DateOnly), By: c.writer.Name},
+		RestsOn: treatment.StatedCondition{ExaminationID: &c.facts.Examinations[0].ID, Text: "The " + c.on.Name + " is " + pick(c.dice, states) + " at the " + pick(c.dice, places) + ".", Date: at.Format(time.DateOnly), By: c.writer.Name},
 		Reasons: "It gets worse at every handling: " + pick(c.dice, states) + " and " + pick(c.dice, states) + ".", Aims: []string{"remedial"},
 		Options: []treatment.Option{option("no treatment", "It goes on."), option(c.method, "A slight change of gloss.")},
 		Scope: []treatment.ScopeLine{{ComponentID: c.on.ID, AndItsParts: true, Method: c.method, Why: "It changes least.",
@@ -265,7 +273,7 @@ func (c *course) proposal(at time.Time) treatment.Proposal {
 
 func (c *course) report(at time.Time) treatment.Report {
 	hours := decimal.NewFromInt(int64(c.between(2, 30)))
-	r := treatment.Report{AimReached: "Yes.", Deviations: "none", TestResults: "No gloss.", Removed: "nothing", Hours: &hours, People: []domain.ID{c.hand.ID},
+	r := treatment.Report{ExaminationID: &c.facts.Examinations[1].ID, AimReached: "Yes.", Deviations: "none", TestResults: "No gloss.", Removed: "nothing", Hours: &hours, People: []domain.ID{c.hand.ID},
 		Components: []treatment.ComponentAfter{{ComponentID: c.on.ID, Condition: "Stable."}}, Handling: "Lift from below.", Display: "Lying.", Storage: "Cool and dark.",
 		NextCheck: at.AddDate(1, 6, 0).Format("2006-01")}
 	for _, p := range c.photos {
