@@ -225,7 +225,11 @@ func (s *Photos) one(ctx context.Context, sql string, id domain.ID) (*photo.Phot
 
 // Some reads those of these photographs that exist.
 func (s *Photos) Some(ctx context.Context, ids []domain.ID) ([]photo.Photo, error) {
-	rows, _ := s.db.q(ctx).Query(ctx, photoSelect+` where p.id = any($1)`, ids)
+	if len(ids) == 0 {
+		return nil, nil
+	}
+	ofIDs, arg := among("p.id", ids)
+	rows, _ := s.db.q(ctx).Query(ctx, photoSelect+` where `+ofIDs, arg)
 	all, err := pgx.CollectRows(rows, photoOf)
 	return all, fault(err, "read %d photos", len(ids))
 }

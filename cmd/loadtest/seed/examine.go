@@ -1,14 +1,19 @@
 package seed
 
 import (
+	"bytes"
+	"cmp"
 	"context"
 	"fmt"
+	"slices"
+	"strings"
 	"time"
 
 	"github.com/jackc/pgx/v5"
 	"github.com/shopspring/decimal"
 
 	"farthingale/domain"
+	"farthingale/domain/collection"
 	"farthingale/domain/examination"
 	"farthingale/domain/treatment"
 )
@@ -58,6 +63,10 @@ func (t *thing) look(at time.Time, last *examination.Examination, occasion exami
 		return nil, err
 	}
 	e.ID = t.id(at)
+	sortKey := func(id domain.ID) string { return collection.Label(t.sheet.Component(id).Label).SortKey() }
+	slices.SortFunc(e.Components, func(a, b examination.Seen) int { // as they are read
+		return cmp.Or(strings.Compare(sortKey(a.ComponentID), sortKey(b.ComponentID)), bytes.Compare(a.ComponentID[:], b.ComponentID[:]))
+	})
 	for i := range e.Observations { // as they were
 		e.Observations[i].ID, e.Observations[i].Status = t.id(at), examination.Confirmed
 	}
