@@ -202,10 +202,10 @@ func TestE4Measured(t *testing.T) {
 	if err != nil || got.MM != nil || got.WithoutScale == "" || got.PX.Value != 29_255 || got.Percent == nil || got.PhotoID != m.photo {
 		t.Fatalf("%+v %v", got, err)
 	}
-	_, err = m.photos.SetScale(ctx, m.by, m.photo, photo.NewScale{From: mark.Point{100, 100}, To: mark.Point{100, 100}, LengthMM: 10})
+	_, err = m.photos.SetScale(ctx, m.by, m.photo, photo.NewScale{From: &mark.Point{100, 100}, To: &mark.Point{100, 100}, LengthMM: 10})
 	refusedAs(t, "a scale of two points that are one", err, "invalid")
 	for _, length := range []float64{999, 310} { // the last one counts
-		if _, err := m.photos.SetScale(ctx, m.by, m.photo, photo.NewScale{From: mark.Point{100, 100}, To: mark.Point{1100, 100}, LengthMM: length, PlusMM: 0.1}); err != nil {
+		if _, err := m.photos.SetScale(ctx, m.by, m.photo, photo.NewScale{From: &mark.Point{100, 100}, To: &mark.Point{1100, 100}, LengthMM: length, PlusMM: 0.1}); err != nil {
 			t.Fatal(err)
 		}
 		m.now = m.now.Add(time.Minute)

@@ -608,7 +608,7 @@ func (s *Server) setScale(c echo.Context) error {
 	var n scaleTyped
 	_, typed, err := s.decode(c, &n)
 	if err == nil {
-		_, err = s.Photo.SetScale(c.Request().Context(), actor(c), d.photo.ID, photo.NewScale{From: mark.Point{n.FromX, n.FromY}, To: mark.Point{n.ToX, n.ToY},
+		_, err = s.Photo.SetScale(c.Request().Context(), actor(c), d.photo.ID, photo.NewScale{From: &mark.Point{n.FromX, n.FromY}, To: &mark.Point{n.ToX, n.ToY},
 			LengthMM: n.LengthMM, PlusMM: n.PlusMM, ClickPX: n.ClickPX})
 	}
 	if err == nil {

@@ -60,11 +60,11 @@ type Scale struct {
 
 // NewScale is what a person says about the scale in a picture.
 type NewScale struct {
-	From     mark.Point `json:"from"`
-	To       mark.Point `json:"to"`
-	LengthMM float64    `json:"length_mm"`
-	PlusMM   float64    `json:"plus_mm"`
-	ClickPX  float64    `json:"click_px"` // 0: DefaultClickPX
+	From     *mark.Point `json:"from" validate:"required"`
+	To       *mark.Point `json:"to" validate:"required"`
+	LengthMM float64     `json:"length_mm"`
+	PlusMM   float64     `json:"plus_mm"`
+	ClickPX  float64     `json:"click_px"` // 0: DefaultClickPX
 }
 
 // DefaultClickPX is how exactly a point of a scale is taken to be set when nobody says.
@@ -281,10 +281,13 @@ func (s *Service) SetScale(ctx context.Context, by domain.Actor, photoID domain.
 	if err != nil {
 		return nil, err
 	}
+	if err := domain.Validate(n); err != nil {
+		return nil, err
+	}
 	if n.ClickPX == 0 {
 		n.ClickPX = DefaultClickPX
 	}
-	k := &Scale{ID: domain.NewID(), PhotoID: photoID, Scale: mark.Scale(n), By: by.ID, ByName: by.Name, At: s.now()}
+	k := &Scale{ID: domain.NewID(), PhotoID: photoID, Scale: mark.Scale{From: *n.From, To: *n.To, LengthMM: n.LengthMM, PlusMM: n.PlusMM, ClickPX: n.ClickPX}, By: by.ID, ByName: by.Name, At: s.now()}
 	if err := k.Check(p.MarkSize()); err != nil {
 		return nil, err
 	}
@@ -503,6 +506,9 @@ func (m Mark) Annotation(id, canvas string, in mark.Size) mark.Annotation {
 func (s *Service) DrawReceived(ctx context.Context, by domain.Actor, photoID domain.ID, r mark.Received) (*Mark, error) {
 	p, err := s.toMark(ctx, by, photoID)
 	if err != nil {
+		return nil, err
+	}
+	if err := domain.Validate(r); err != nil {
 		return nil, err
 	}
 	shape, note, err := r.Read(p.MarkSize())

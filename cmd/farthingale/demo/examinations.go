@@ -228,7 +228,7 @@ func (l *loader) measure(by domain.Actor, obj *loaded, e *examination.Examinatio
 		shape.Points = append(shape.Points, mark.Point(q))
 	}
 	from, to, lengthMM := p.bar()
-	if _, err := l.h.Photo.SetScale(l.ctx, by, id, photo.NewScale{From: from, To: to, LengthMM: lengthMM, PlusMM: 0.1}); err != nil {
+	if _, err := l.h.Photo.SetScale(l.ctx, by, id, photo.NewScale{From: (*mark.Point)(&from), To: (*mark.Point)(&to), LengthMM: lengthMM, PlusMM: 0.1}); err != nil {
 		return nil, err
 	}
 	if _, err := l.h.Photo.Draw(l.ctx, by, id, photo.Drawing{ObservationID: &observationID, Shape: shape}); err != nil {

@@ -165,7 +165,7 @@ func TestIIIFManifest(t *testing.T) {
 	if _, err := g.Photo.Draw(t.Context(), g.by.Actor, g.photo.ID, note); err != nil {
 		t.Fatal(err)
 	}
-	if _, err := g.Photo.SetScale(t.Context(), g.by.Actor, g.photo.ID, photo.NewScale{From: mark.Point{0, 1}, To: mark.Point{20, 1}, LengthMM: 10}); err != nil {
+	if _, err := g.Photo.SetScale(t.Context(), g.by.Actor, g.photo.ID, photo.NewScale{From: &mark.Point{0, 1}, To: &mark.Point{20, 1}, LengthMM: 10}); err != nil {
 		t.Fatal(err)
 	}
 	answer := g.ask(g.by, http.MethodGet, "/iiif/objects/1968.14.2/manifest", servetest.Header{Name: "Accept", Value: iiif.PresentationProfile})

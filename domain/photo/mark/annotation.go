@@ -349,9 +349,9 @@ type Received struct {
 	ID         string          `json:"id"`
 	Type       string          `json:"type"`
 	Motivation json.RawMessage `json:"motivation"`
-	Created    json.RawMessage `json:"created"`
-	Modified   json.RawMessage `json:"modified"`
-	Generated  json.RawMessage `json:"generated"`
+	Created    string          `json:"created"`
+	Modified   string          `json:"modified"`
+	Generated  string          `json:"generated"`
 	Generator  json.RawMessage `json:"generator"`
 	Creator    json.RawMessage `json:"creator"`
 	Body       json.RawMessage `json:"body"`
@@ -365,6 +365,12 @@ const noteMost = 2000
 // Read takes shape and note out of an annotation on a picture of this size.
 // source: Web Annotation Data Model, 3.1 (context and type), 3.2.4 (embedded text), 3.2.9 (bodyValue), 4 (specific resources)
 func (r Received) Read(in Size) (Shape, string, error) {
+	for name, raw := range map[string]json.RawMessage{"@context": r.Context, "motivation": r.Motivation, "generator": r.Generator, "creator": r.Creator, "body": r.Body, "target": r.Target} {
+		var v any // also of what is not taken over: numbers that are none, for one
+		if len(raw) > 0 && json.Unmarshal(raw, &v) != nil {
+			return Shape{}, "", domain.Invalid("/"+name, "type", "This cannot be read.")
+		}
+	}
 	if !hasContext(r.Context) {
 		return Shape{}, "", domain.Invalid("/@context", "context", "An annotation has the @context "+AnnotationContext+".")
 	}

@@ -143,6 +143,8 @@ func tableOf(collection string) string {
 		return "loan_condition"
 	case "sessions":
 		return "sign_in_session"
+	case "marks":
+		return "photo_mark"
 	case "spots":
 		return "measurement_spot"
 	case "recommendations":

@@ -22,6 +22,7 @@ import (
 	"farthingale/cmd/farthingale/serve"
 	"farthingale/cmd/farthingale/serve/servetest"
 	"farthingale/domain"
+	"farthingale/domain/photo/mark"
 )
 
 // museum is a filled house that knows whether anything in it was touched.
@@ -324,6 +325,8 @@ func (m *museum) words() map[string]any {
 		"NewInvestigationPlan/techniques/0": "xrf", "techniques/0": "xrf", "NewConsent/technique": "cross-section", "NewSample/technique": "cross-section", "NewInvestigationFinding/technique": "xrf",
 		"sha256": strings.Repeat("0a", 32), "NewInvestigationPlan/planned_for": now.Format(time.DateOnly), "NewConsentDecision/valid_until": now.AddDate(0, 1, 0).Format(time.DateOnly),
 		"SurveyAssessment/next_check_on": now.AddDate(1, 0, 0).Format(time.DateOnly), "SurveyAssessment/examined_on": now.Format(time.DateOnly), "NewSurvey/margin_percent": "5", "NewSurvey/expected_percent": "50",
+		"MarkDrawing/observation_id": nil, "MarkShape/points": []any{[]any{2.0, 2.0}, []any{12.0, 9.0}}, "NewScale/from": []any{1.0, 1.0}, "NewScale/to": []any{21.0, 1.0}, "NewScale/plus_mm": 0.1,
+		"ReceivedAnnotation/@context": mark.AnnotationContext, "ReceivedAnnotation/type": "Annotation", "ReceivedAnnotation/target": "https://viewer.example/picture#xywh=2,2,9,7",
 		"NewMeasurement/quantity": "ph", "NewMeasurement/value": "4.6", "NewMeasurement/examination_id": nil, "NewMeasurement/measured_on": now.Format(time.DateOnly),
 	}
 }

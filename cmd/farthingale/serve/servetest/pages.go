@@ -41,6 +41,7 @@ var samples = []func(h *House, g *Ground) []Sample{
 	loanSamples,
 	treatmentSamples,
 	compareSamples,
+	markSamples,
 }
 
 // Samples fills the house and gives at least one sample for every page.

@@ -35,7 +35,7 @@ func photoSamples(h *House, g *Ground) []Sample {
 			h.t.Fatal(err)
 		}
 	}
-	if _, err := h.Photo.SetScale(h.t.Context(), ines.Actor, last, photo.NewScale{From: mark.Point{1, 1}, To: mark.Point{21, 1}, LengthMM: 10}); err != nil {
+	if _, err := h.Photo.SetScale(h.t.Context(), ines.Actor, last, photo.NewScale{From: &mark.Point{1, 1}, To: &mark.Point{21, 1}, LengthMM: 10}); err != nil {
 		h.t.Fatal(err)
 	}
 	over := "/photos/" + first.String() + "/over/" + last.String()
