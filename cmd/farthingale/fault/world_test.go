@@ -3,6 +3,7 @@
 package fault
 
 import (
+	"bytes"
 	"encoding/json"
 	"fmt"
 	"io/fs"
@@ -19,6 +20,7 @@ import (
 	"farthingale/domain/finding"
 	"farthingale/domain/investigation"
 	"farthingale/domain/movement"
+	"farthingale/domain/photo"
 	"farthingale/domain/survey"
 	"farthingale/postgres/bucket"
 	"farthingale/postgres/pgtest"
@@ -32,6 +34,7 @@ type world struct {
 	ground            *servetest.Ground
 	places            []domain.ID
 	bucketURL, folder string
+	marked            domain.ID // a photograph to mark
 }
 
 func newWorld(t testing.TB) *world {
@@ -166,6 +169,20 @@ var kinds = []kind{
 		return act{path: "/surveys/" + x.ID.String() + "/objects/" + o.ID.String() + "/assessment", token: ines.Token,
 			body:     w.json(survey.Assessment{ExaminedOn: now.Format(time.DateOnly), Place: "store", Overall: "fair", Priority: "low", NextCheckOn: now.AddDate(1, 0, 0).Format(time.DateOnly)}),
 			countSQL: `select count(*) from survey_object x join examination e on e.id = x.examination_id and e.state = 'signed' join seal s on s.subject_id = e.id where x.object_id = $1`, args: []any{o.ID}}
+	}},
+	{"mark", func(w *world, n int) act {
+		note := fmt.Sprintf("A stain, number %d", n)
+		if w.marked == (domain.ID{}) {
+			d := photo.Description{View: "front", Light: "normal", Stage: "condition"}
+			p, err := w.house.Photo.Upload(w.t.Context(), w.who(domain.Conservator).Actor, w.ground.Object.ID, d, "marked.jpg", bytes.NewReader(servetest.JPEG(255)))
+			if err != nil {
+				w.t.Fatal(err)
+			}
+			w.marked = p.ID
+		}
+		return act{path: "/photos/" + w.marked.String() + "/marks", token: w.who(domain.Conservator).Token,
+			body:     w.json(map[string]any{"shape": map[string]any{"kind": "rectangle", "points": [][2]int{{2, 2}, {20, 20}}}, "note": note}),
+			countSQL: `select count(*) from photo_mark m join event e on e.subject_id = m.id and e.kind = 'marked' where m.note = $1`, args: []any{note}}
 	}},
 	{"handling with a stop", func(w *world, n int) act {
 		note := fmt.Sprintf("A crack, number %d", n)

@@ -184,6 +184,15 @@ func Reads() []Act {
 			v.look("what is in a place, page", "/places/"+choose(v.Rand, v.World.Shelves).String())
 		}},
 		{Name: "photos", Weight: 2, Do: func(v *Visit) { v.look("photographs of an object, page", "/objects/"+v.object().Number+"/photos") }},
+		{Name: "marks page", Weight: 1, Do: func(v *Visit) {
+			v.look("marks on a photograph, page", "/photos/"+choose(v.Rand, v.World.Photos).String()+"/marks")
+		}},
+		{Name: "marks", Weight: 1, Do: func(v *Visit) {
+			v.get("marks on a photograph, JSON", "/api/v1/photos/"+choose(v.Rand, v.World.Photos).String()+"/marks")
+		}},
+		{Name: "part of a picture", Weight: 2, Do: func(v *Visit) {
+			v.look("part of a picture", "/iiif/"+choose(v.Rand, v.World.Photos).String()+"/square/!200,200/0/default.jpg")
+		}},
 		{Name: "thumbnail", Weight: 6, Do: func(v *Visit) {
 			v.look("small picture", "/files/photos/"+choose(v.Rand, v.World.Photos).String()+"/thumbnail")
 		}},
@@ -254,6 +263,8 @@ func Writes() []Act {
 		{Name: "measure", Weight: 1, Write: true, Roles: []domain.Role{domain.Conservator, domain.Technician}, Do: measure},
 		{Name: "question", Weight: 1, Write: true, Roles: []domain.Role{domain.Conservator}, Do: question},
 		{Name: "examine", Weight: 2, Write: true, Roles: []domain.Role{domain.Conservator}, Do: examine},
+		{Name: "mark", Weight: 1, Write: true, Roles: []domain.Role{domain.Conservator}, Do: drawMark},
+		{Name: "scale", Weight: 1, Write: true, Roles: []domain.Role{domain.Conservator}, Do: setScale},
 		{Name: "upload", Weight: 1, Write: true, Roles: []domain.Role{domain.Conservator}, Do: upload},
 	}
 }
@@ -567,6 +578,17 @@ func (v *Visit) examined(o Object) string {
 		return ""
 	}
 	return draft.ID
+}
+
+func drawMark(v *Visit) {
+	x, y := v.Rand.Float64()*10, v.Rand.Float64()*10
+	v.put("mark a photograph", http.MethodPost, "/api/v1/photos/"+choose(v.Rand, v.World.Photos).String()+"/marks", "", http.StatusCreated,
+		map[string]any{"shape": map[string]any{"kind": "polygon", "points": [][2]float64{{x, y}, {x + 9, y}, {x + 4, y + 7}}}, "note": "marked under load"})
+}
+
+func setScale(v *Visit) {
+	v.put("set a scale", http.MethodPost, "/api/v1/photos/"+choose(v.Rand, v.World.Photos).String()+"/scale", "", http.StatusCreated,
+		map[string]any{"from": []int{0, 1}, "to": []int{14, 1}, "length_mm": 10, "plus_mm": 0.1})
 }
 
 // upload sends a picture, each a little different, because the same picture of the same object is refused.
