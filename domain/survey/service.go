@@ -180,6 +180,7 @@ func (s *Service) Assess(ctx context.Context, by domain.Actor, id, objectID doma
 			return err
 		}
 		i.ExaminationID, i.ExaminedOn, i.Overall, i.Priority = &e.ID, e.ExaminedOn, e.Overall, e.Priority
+		i.Assessment = &Assessment{ExaminedOn: e.ExaminedOn, Place: e.Place, Overall: e.Overall, OverallReason: e.OverallReason, Priority: e.Priority, Note: e.Description, NextCheckOn: e.NextCheckOn, PartsSeen: a.PartsSeen}
 		return nil
 	})
 }

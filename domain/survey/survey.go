@@ -100,7 +100,8 @@ type Item struct {
 	ExaminedOn    string            `json:"examined_on,omitempty"`
 	Overall       examination.Grade `json:"overall,omitempty"`
 	Priority      string            `json:"priority,omitempty"`
-	Missed        string            `json:"missed,omitempty"` // why it could not be looked at
+	Missed        string            `json:"missed,omitempty"`            // why it could not be looked at
+	Assessment    *Assessment       `json:"assessment,omitempty" db:"-"` // as it was signed; only in the answer to it
 }
 
 // Open says whether the object still waits to be looked at.
