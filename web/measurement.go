@@ -24,6 +24,14 @@ func (s *Server) measurementRoutes(g *echo.Group) {
 
 func spotPath(id domain.ID) string { return "/spots/" + id.String() }
 
+// quantityTitle is a quantity at the beginning of a line.
+func quantityTitle(q measurement.Quantity) string {
+	if q == measurement.PH {
+		return q.Words() // never PH
+	}
+	return capital(q.Words())
+}
+
 // seriesPath is the page of one quantity at a spot.
 func seriesPath(id domain.ID, q measurement.Quantity) string {
 	return spotPath(id) + "?quantity=" + string(q)
@@ -160,7 +168,7 @@ func pointRowOf(p *measurement.Point) pointRow {
 	r := readingRow(&p.Reading)
 	switch {
 	case p.Change != nil:
-		r.Mark, r.Said, r.Cautions = changeMark(p.Change), p.Change.Said, p.Change.Cautions
+		r.Mark, r.Said, r.Cautions = changeMark(p.Change), strings.TrimPrefix(strings.TrimPrefix(p.Change.Said, "Changed: "), "No proven change: "), p.Change.Cautions
 	case p.Refused != "":
 		r.Mark, r.Said = draftMark("not compared"), p.Refused
 	case p.Role == measurement.Plain || p.Role == measurement.Baseline:
@@ -264,7 +272,7 @@ func (s *Server) spotPage(c echo.Context) error {
 func seriesChart(series *measurement.Series) *Chart {
 	var points []ChartPoint
 	var levels []Level
-	title, unit := capital(series.Quantity.Words()), series.Unit
+	title, unit := quantityTitle(series.Quantity), series.Unit
 	for i := range series.Points {
 		p := &series.Points[i]
 		switch {

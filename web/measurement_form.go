@@ -96,8 +96,8 @@ func (s *Server) measureForm(c echo.Context, spot *measurement.Spot, q measureme
 	if q == measurement.Colour {
 		f.Fields = append(f.Fields, colourFields(before)...)
 	} else {
-		f.Fields = append(f.Fields, Field{Kind: "abreast", Label: capital(q.Words()), Fields: []Field{
-			{Kind: "text", Name: "value", Label: capital(q.Words()) + " in " + q.Unit(), Required: true, Max: 30},
+		f.Fields = append(f.Fields, Field{Kind: "abreast", Label: quantityTitle(q), Fields: []Field{
+			{Kind: "text", Name: "value", Label: quantityTitle(q) + " in " + q.Unit(), Required: true, Max: 30},
 			{Kind: "text", Name: "plus_minus", Label: "± (k = 2)", Help: "Half the range that holds 95 in 100. Without it no change can be proven.", Max: 30, Value: lastText(before, func(r *measurement.Reading) *decimal.Decimal { return r.PlusMinus })}}},
 			Field{Kind: "number", Name: "n", Label: "Readings it is the mean of", Step: "1", Value: lastCount(before)})
 	}
@@ -261,7 +261,7 @@ func (s *Server) measurementData(c echo.Context) (*measurementPageData, *measure
 	if err != nil {
 		return nil, nil, err
 	}
-	p := &measurementPageData{Heading: capital(r.Quantity.Words()) + ", " + dayWords(r.MeasuredOn), Number: spot.ObjectNumber, ObjectPath: objectPath(spot.ObjectNumber),
+	p := &measurementPageData{Heading: quantityTitle(r.Quantity) + ", " + dayWords(r.MeasuredOn), Number: spot.ObjectNumber, ObjectPath: objectPath(spot.ObjectNumber),
 		Series: Link{Path: seriesPath(spot.ID, r.Quantity), Words: spot.Name}, Facts: s.readingFacts(r)}
 	p.Title, p.Here = p.Heading, "/objects"
 	if r.Colour != nil {

@@ -190,6 +190,7 @@ type surveyPageData struct {
 	Method   string
 	How      string
 	Next     Link // the next object to look at
+	Divided  bool
 	Rows     []surveyItemRow
 	More     string
 	Filters  []Link
@@ -275,7 +276,7 @@ func (s *Server) surveyPage(c echo.Context) error {
 		return err
 	}
 	p := &surveyPageData{Heading: x.Title, Cautions: r.Cautions, Method: r.Method, How: survey.Algorithm, More: more(c, items.Next), CSVPath: surveyPath(x.ID) + "/table.csv"}
-	p.Title, p.Here = x.Title, "/surveys"
+	p.Title, p.Here, p.Divided = x.Title, "/surveys", x.DividedBy != ""
 	division := "drawn simply"
 	if x.DividedBy != "" {
 		division = "strata by " + plain(x.DividedBy)
@@ -423,12 +424,12 @@ func (s *Server) lookData(c echo.Context) (*lookPage, *survey.Survey, *survey.It
 	if len(last) > 0 {
 		p.Condition = kept(fact{"Last", string(last[0].Overall) + ", " + dayWords(last[0].ExaminedOn)}, fact{"Priority then", last[0].Priority})
 	}
-	var grades, priorities []Option
+	var grades []Option
 	for _, g := range examination.Grades {
 		grades = append(grades, Option{Value: string(g), Label: capital(string(g))})
 		p.Grades = append(p.Grades, fact{capital(string(g)), g.Means()})
 	}
-	priorities = options("none", examination.Priorities...)
+	priorities := options("", examination.Priorities...)
 	place := s.Sessions.GetString(ctx, lookPlaceKey)
 	p.Form = (&Form{Quick: true, Action: surveyItemPath(x.ID, object), Submit: "Sign it, and go to the next", Fields: []Field{
 		{Kind: "radio", Name: "overall", Label: "Overall condition", Required: true, Tiles: true, Options: grades},
