@@ -84,7 +84,7 @@ func (s *Examinations) OfAddendum(ctx context.Context, addendumID domain.ID) (*e
 func (s *Examinations) Last(ctx context.Context, objectID domain.ID) (*examination.Examination, error) {
 	e, err := s.one(ctx, ` where e.id = (select c.examination_id from object_condition c where c.object_id = $1)`, objectID)
 	if domain.KindOf(err) == domain.KindNotFound {
-		return nil, nil //nolint:nilnil // said so in the interface: an object need not have been examined
+		return nil, nil // said so in the interface: an object need not have been examined
 	}
 	return e, err
 }

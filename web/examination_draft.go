@@ -1,6 +1,7 @@
 package web
 
 import (
+	"errors"
 	"net/http"
 	"slices"
 	"strconv"
@@ -489,8 +490,8 @@ func (s *Server) change(c echo.Context, e *examination.Examination, group string
 
 // inForm takes the name of the group from the pointers of a refusal.
 func inForm(err error, group string) error {
-	known, ok := err.(*domain.Error) //nolint:errorlint // the service gives it bare
-	if !ok || group == "" {
+	var known *domain.Error
+	if !errors.As(err, &known) || group == "" {
 		return err
 	}
 	out := *known
@@ -578,8 +579,9 @@ func (s *Server) addObservation(c echo.Context) error {
 	return s.draftAct(c, &n, func(p *draftPage) *Form { return p.Add }, "#new", func(e *examination.Examination) error {
 		n.Finding = asTyped(n.Finding)
 		_, _, err := s.Examination.Add(c.Request().Context(), actor(c), e.ID, e.Version, n)
-		if known, ok := err.(*domain.Error); ok && known.Code == "observation_kept" { //nolint:errorlint // the service gives it bare
-			return nil // it was sent a second time
+		var known *domain.Error
+		if errors.As(err, &known) && known.Code == "observation_kept" { // it was sent a second time
+			return nil
 		}
 		return err
 	})

@@ -188,6 +188,12 @@ func loanSamples(h *House, g *Ground) []Sample {
 	return samples
 }
 
+// looked has the object of the loan examined at a hand-over.
+func (l *lender) looked(occasion examination.Occasion) {
+	l.h.t.Helper()
+	l.h.Examine(l.by(domain.Conservator), l.x.Lines[0].ObjectID, Look{Occasion: occasion, LoanID: &l.x.ID})
+}
+
 // loansOnTheirWay brings a loan of one object each to the stages that the samples of the pages leave
 // out, from agreed to returned.
 func loansOnTheirWay(h *House, g *Ground) (samples []Sample) {
@@ -209,10 +215,19 @@ func loansOnTheirWay(h *House, g *Ground) (samples []Sample) {
 		func() { l.covered() },
 		func() { l.must(h.Loan.Ready(ctx, registrar, l.x.ID, l.x.Version, telling)) },
 		func() { l.must(h.Loan.Dispatch(ctx, registrar, l.x.ID, l.x.Version, l.handing(away))) },
-		func() { l.must(h.Loan.Receive(ctx, conservator, l.x.ID, l.x.Version, l.handing(away))) },
+		func() {
+			l.looked(examination.Arrival)
+			l.must(h.Loan.Receive(ctx, conservator, l.x.ID, l.x.Version, l.handing(away)))
+		},
 		func() { l.must(h.Loan.Display(ctx, registrar, l.x.ID, l.x.Version, telling)) },
-		func() { l.must(h.Loan.Pack(ctx, conservator, l.x.ID, l.x.Version, l.handing(away))) },
-		func() { l.must(h.Loan.Return(ctx, registrar, l.x.ID, l.x.Version, l.handing(back))) },
+		func() {
+			l.looked(examination.Departure)
+			l.must(h.Loan.Pack(ctx, conservator, l.x.ID, l.x.Version, l.handing(away)))
+		},
+		func() {
+			l.looked(examination.Return)
+			l.must(h.Loan.Return(ctx, registrar, l.x.ID, l.x.Version, l.handing(back)))
+		},
 	}
 	for last := range stages {
 		number := fmt.Sprintf("1975.8.%d", last+1)
