@@ -31,7 +31,7 @@ function easel(figure) {
   const hatch = hatchings(pen);
   const view = { scale: 1, x: 0, y: 0 }; // css pixels of an image pixel, and where its corner is
   let tool = "move", points = [], kind = "", precision = 0.5, ended = false;
-  let cross = null, asked = false;
+  let cross = null, asked = false, moved = false; // moved: somebody chose what is in sight
   const tiles = new Map(); // by address, the last used last
   const base = load(still.querySelector("image").getAttribute("href"));
 
@@ -40,6 +40,7 @@ function easel(figure) {
   function fit() {
     const s = Math.min(box.clientWidth / W, box.clientHeight / H);
     Object.assign(view, { scale: s, x: (box.clientWidth - W * s) / 2, y: (box.clientHeight - H * s) / 2 });
+    moved = false;
     ask();
   }
   function zoom(by, x, y) {
@@ -48,9 +49,15 @@ function easel(figure) {
     view.x = x - (x - view.x) * s / view.scale;
     view.y = y - (y - view.y) * s / view.scale;
     view.scale = s;
+    moved = true;
     ask();
   }
-  function shift(dx, dy) { view.x += dx; view.y += dy; ask(); }
+  function shift(dx, dy) {
+    view.x += dx;
+    view.y += dy;
+    moved ||= dx !== 0 || dy !== 0;
+    ask();
+  }
   const toImage = (x, y) => [clamp((x - view.x) / view.scale, 0, W), clamp((y - view.y) / view.scale, 0, H)];
   const toBox = (p) => [p[0] * view.scale + view.x, p[1] * view.scale + view.y];
 
@@ -347,7 +354,7 @@ function easel(figure) {
     choose(points.length ? kind : "polygon");
     if (points.length) { ended = true; tell(); }
   }
-  new ResizeObserver(() => { if (box.dataset.seen) ask(); else { box.dataset.seen = "yes"; fit(); } }).observe(box);
+  new ResizeObserver(() => (moved ? ask() : fit())).observe(box);
   fit();
 }
 
