@@ -17,40 +17,6 @@ import (
 	"farthingale/web/document"
 )
 
-// conditionMap is a photograph with its marks for paper. lines say what marks of an observation mean, by
-// observation, each with its number; marks of others are left out. Lines that no mark is of stand in no
-// legend.
-func (s *Server) conditionMap(ctx context.Context, by domain.Actor, p *photo.Photo, marks []photo.Mark, lines map[domain.ID]document.MapLine) (document.Map, error) {
-	m := document.Map{Caption: photoWords(p) + ", " + s.photoTaken(p), Width: float64(p.Original.WidthPX), Height: float64(p.Original.HeightPX), Picture: document.Picture{Alt: photoWords(p)}}
-	if p.Preview.State == photo.Made {
-		picture, err := s.Photo.Open(ctx, by, p.ID, photo.ScreenSize)
-		if err != nil {
-			return m, err
-		}
-		defer picture.Close()
-		if m.Picture.Bytes, err = io.ReadAll(picture); err != nil {
-			return m, fmt.Errorf("read picture of photo %s: %w", p.ID, err)
-		}
-	}
-	told := map[domain.ID]bool{}
-	for _, k := range marks {
-		about := domain.ID{}
-		if k.ObservationID != nil {
-			about = *k.ObservationID
-		}
-		line, known := lines[about]
-		if !known {
-			continue
-		}
-		m.Marks = append(m.Marks, mapMark(k.Shape, line))
-		if !told[about] {
-			told[about] = true
-			m.Legend = append(m.Legend, line)
-		}
-	}
-	return m, nil
-}
-
 func mapMark(shape mark.Shape, line document.MapLine) document.MapMark {
 	k := document.MapMark{Number: line.Number, Closed: shape.Kind.Encloses(), Hatch: line.Hatch}
 	for _, p := range shape.Outline() {
@@ -69,9 +35,16 @@ func (s *Server) mapOfPhoto(ctx context.Context, by domain.Actor, p *photo.Photo
 	if err != nil {
 		return document.Map{}, err
 	}
-	m, err := s.conditionMap(ctx, by, p, nil, nil)
-	if err != nil {
-		return m, err
+	m := document.Map{Caption: photoWords(p) + ", " + s.photoTaken(p), Width: float64(p.Original.WidthPX), Height: float64(p.Original.HeightPX), Picture: document.Picture{Alt: photoWords(p)}}
+	if p.Preview.State == photo.Made {
+		picture, err := s.Photo.Open(ctx, by, p.ID, photo.ScreenSize)
+		if err != nil {
+			return m, err
+		}
+		defer picture.Close()
+		if m.Picture.Bytes, err = io.ReadAll(picture); err != nil {
+			return m, fmt.Errorf("read picture of photo %s: %w", p.ID, err)
+		}
 	}
 	marks := photo.WithMeasures(on[p.ID], p.MarkSize(), scales)
 	hatches := hatchesOf(marks)

@@ -425,30 +425,6 @@ func (m Mark) Says() string {
 	return said
 }
 
-// Sealed is a mark as the document of a signed examination holds it: its geometry, which is frozen.
-// Scale and measure are not in it; the extent as stored is.
-type Sealed struct {
-	ID          domain.ID  `json:"id"`
-	PhotoID     domain.ID  `json:"photo"`
-	Observation domain.ID  `json:"observation"`
-	Shape       mark.Shape `json:"shape"`
-	Note        string     `json:"note"`
-}
-
-// SealedMarks are the marks of observations as they are sealed, in the order in which they were made.
-// Whoever seals or verifies has been judged already.
-func (s *Service) SealedMarks(ctx context.Context, observationIDs []domain.ID) ([]Sealed, error) {
-	all, err := s.store.MarksOf(ctx, observationIDs)
-	if err != nil {
-		return nil, err
-	}
-	sealed := make([]Sealed, len(all))
-	for i, m := range all {
-		sealed[i] = Sealed{m.ID, m.PhotoID, *m.ObservationID, m.Shape, m.Note}
-	}
-	return sealed, nil
-}
-
 // MarkMeasured is a mark with what it comes to by itself.
 type MarkMeasured struct {
 	Mark
