@@ -2,6 +2,7 @@ package web
 
 import (
 	"cmp"
+	"errors"
 	"fmt"
 	"net/http"
 	"net/url"
@@ -93,7 +94,7 @@ type touching struct {
 	Shapes, Moves []Link
 	Undo          []Link
 	Points        []overPoint
-	Path2         string // the outline so far
+	Begun         string // the outline so far
 }
 
 // hatchOf gives every damage term of a photograph its own hatching, in the order in which they come.
@@ -286,7 +287,7 @@ func (d *marking) touching() *touching {
 	for i, p := range d.points {
 		t.Points = append(t.Points, overPoint{N: i + 1, X: px(p[0]), Y: px(p[1]), Ask: false})
 	}
-	t.Path2 = mark.PointsText(mark.Shape{Kind: mark.Kind(d.tool), Points: d.points}.Tidy().Outline())
+	t.Begun = mark.PointsText(mark.Shape{Kind: mark.Kind(d.tool), Points: d.points}.Tidy().Outline())
 	for _, tool := range tools {
 		words := map[string]string{string(mark.Polygon): "outline", string(mark.Place): "point", scaleTool: "scale bar"}[tool]
 		t.Shapes = append(t.Shapes, Link{Path: d.at(func(d *marking) { d.tool, d.points = tool, nil }), Words: cmp.Or(words, tool), Present: tool == d.tool})
@@ -485,8 +486,8 @@ func (s *Server) readDrawn(c echo.Context) (version int64, typed url.Values, d p
 
 // onForm makes faults of a shape point to the fields of the form.
 func onForm(err error) error {
-	e, ok := err.(*domain.Error)
-	if !ok || len(e.Fields) == 0 {
+	var e *domain.Error
+	if !errors.As(err, &e) || len(e.Fields) == 0 {
 		return err
 	}
 	copied := *e

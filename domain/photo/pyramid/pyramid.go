@@ -198,11 +198,11 @@ func (p *Pyramid) Region(level int, part image.Rectangle) (image.Image, error) {
 // Plain gives a picture in one of the forms that Halved and Cropped work on without loss of a JPEG's
 // own form: YCbCr, grey, or RGBA on white.
 func Plain(m image.Image) image.Image {
-	switch m.(type) {
+	switch plain := m.(type) {
 	case *image.YCbCr, *image.Gray:
 		return m
 	case *image.RGBA:
-		if m.(*image.RGBA).Opaque() {
+		if plain.Opaque() {
 			return m
 		}
 	}
