@@ -216,7 +216,7 @@ func partsOf(i *investigation.Investigation) parts {
 }
 
 func (s *Investigations) save(ctx context.Context, tx pgx.Tx, i *investigation.Investigation, before parts) error {
-	args := pgx.NamedArgs{"id": i.ID, "state": i.State, "techniques": []string{}, "components": []domain.ID{}, "who": "", "for": nil, "note": "", "ended": nil, "ender": nil, "text": "", "at": i.ChangedAt}
+	args := pgx.NamedArgs{"id": i.ID, "state": i.State, "techniques": []string{}, "components": []domain.ID{}, "who": "", "for": nil, "note": "", "ended": nil, "ender": nil, "text": "", "at": i.ChangedAt, "waiting": i.Waiting()}
 	if p := i.Plan; p != nil {
 		args["techniques"], args["components"], args["who"], args["note"] = p.Techniques, p.ComponentIDs, p.Who, p.Note
 		if p.PlannedFor != "" {
@@ -229,7 +229,7 @@ func (s *Investigations) save(ctx context.Context, tx pgx.Tx, i *investigation.I
 	batch := &pgx.Batch{}
 	batch.Queue(`
 		update investigation set state = @state, techniques = @techniques, component_ids = @components, who = @who, planned_for = @for::text::date, plan_note = @note,
-			ended_at = @ended, ended_by = @ender, end_text = @text, changed_at = @at, version = version + 1 where id = @id`, args)
+			ended_at = @ended, ended_by = @ender, end_text = @text, consent_waiting = @waiting, changed_at = @at, version = version + 1 where id = @id`, args)
 	for k, c := range i.Consents {
 		if k >= before.consents {
 			batch.Queue(`insert into investigation_consent (id, investigation_id, number, technique, reason, sites, analyst, returns, asked_at, asked_by)
@@ -272,10 +272,6 @@ func (s *Investigations) save(ctx context.Context, tx pgx.Tx, i *investigation.I
 	return fault(tx.SendBatch(ctx, batch).Close(), "write investigation %s", i.ID)
 }
 
-// waitingConsent says that a consent of investigation i is asked for and not decided.
-const waitingConsent = `exists (select from investigation_consent c where c.investigation_id = i.id
-	and not exists (select from investigation_consent_decision d where d.consent_id = c.id))`
-
 // List lists investigations, the latest asked first.
 func (s *Investigations) List(ctx context.Context, f investigation.Filter, q domain.PageQuery) (domain.Page[investigation.Line], error) {
 	limit, err := q.Rows()
@@ -294,7 +290,7 @@ func (s *Investigations) List(ctx context.Context, f investigation.Filter, q dom
 	rows, _ := s.db.q(ctx).Query(ctx, `
 		select i.id, i.object_id, o.number as object_number, o.title as object_title, o.department, coalesce('.' || k.label || ' ' || k.name, '') as component, i.number, i.question, i.state,
 			i.asked_at, jsonb_build_object('id', a.id, 'name', a.name) as asked_by, i.techniques, coalesce(to_char(i.planned_for, 'YYYY-MM-DD'), '') as planned_for,
-			i.ended_at is null and `+waitingConsent+` as waiting, (select count(*) from investigation_finding g where g.investigation_id = i.id)::int as findings
+			i.consent_waiting as waiting, (select count(*) from investigation_finding g where g.investigation_id = i.id)::int as findings
 		`+investigationTables+where(
 		given(at != nil, `(i.asked_at, i.id) < (@at, @id)`),
 		state,
@@ -302,7 +298,7 @@ func (s *Investigations) List(ctx context.Context, f investigation.Filter, q dom
 		given(f.Department != "", `o.department = @department`),
 		given(f.Technique != "", `@technique = any (i.techniques)`),
 		given(f.Words != "", `position(fold(@words) in fold(i.question)) > 0`),
-		given(f.Waiting, `i.ended_at is null and `+waitingConsent))+`
+		given(f.Waiting, `i.consent_waiting`))+`
 		order by i.asked_at desc, i.id desc limit @limit`,
 		pgx.NamedArgs{"at": at, "id": id, "state": f.State, "object": f.ObjectID, "department": f.Department, "technique": f.Technique, "words": f.Words, "limit": limit})
 	all, err := pgx.CollectRows(rows, pgx.RowToStructByName[investigation.Line])

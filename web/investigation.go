@@ -271,12 +271,10 @@ func (s *Server) investigationData(c echo.Context) (*investigationPageData, *inv
 	a := actor(c)
 	p := &investigationPageData{Heading: i.Question, Number: i.ObjectNumber, ObjectPath: objectPath(i.ObjectNumber), ObjectTitle: i.ObjectTitle}
 	p.Title, p.Here = "Question "+strconv.Itoa(i.Number)+" on "+i.ObjectNumber, "/investigations"
-	waiting := false
 	for k := range i.Consents {
-		waiting = waiting || i.Consents[k].Decision == nil
 		p.Consents = append(p.Consents, s.consentRow(c, i, &i.Consents[k], sheet))
 	}
-	p.Mark = investigationMark(i.State, waiting)
+	p.Mark = investigationMark(i.State, i.Waiting())
 	on := "the whole object"
 	if i.Component != "" {
 		on = i.Component

@@ -127,6 +127,11 @@ func New(by domain.Actor, n NewQuestion, sheet *collection.Sheet, at time.Time) 
 	return i, nil
 }
 
+// Waiting says whether a curator's consent is asked for and not decided.
+func (i *Investigation) Waiting() bool {
+	return i.State.Open() && slices.ContainsFunc(i.Consents, func(c Consent) bool { return c.Decision == nil })
+}
+
 func notOf(pointer string, sheet *collection.Sheet) error {
 	return domain.Invalid(pointer, "component", "This is not a component of "+sheet.Object.Number+".")
 }

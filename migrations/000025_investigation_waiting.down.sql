@@ -1,0 +1,2 @@
+drop index investigation_waiting;
+alter table investigation drop column consent_waiting;
