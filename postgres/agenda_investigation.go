@@ -10,8 +10,8 @@ import (
 	"farthingale/domain/agenda"
 )
 
-// Consents are the consents to samples and traces that curators of the department are asked for (I1), the
-// questions asked first before others, without those that the curator asked for.
+// Consents are the questions for which a consent to a sample or a trace is asked of the curators of the
+// department (I1), the oldest first, without those that the curator asked for.
 func (s *Agenda) Consents(ctx context.Context, by domain.Actor, _ time.Time) ([]agenda.Item, error) {
 	if !by.Has(domain.Curator) {
 		return nil, nil

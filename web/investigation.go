@@ -108,7 +108,7 @@ func (s *Server) investigationsPage(c echo.Context) error {
 
 type objectQuestions struct {
 	Rows    []questionRow
-	More    string
+	More    bool   // there are older ones
 	AskPath string // empty: who may not
 }
 
@@ -125,9 +125,7 @@ func (s *Server) investigationSection(c echo.Context, w *collection.Whole) (sect
 	if len(d.Rows) == 0 && d.AskPath == "" {
 		return section{}, nil
 	}
-	if all.Next != "" {
-		d.More = "/investigations?state=all&q="
-	}
+	d.More = all.Next != ""
 	return section{ID: "questions", Heading: "Open questions", Template: "investigation/_questions", Data: d}, nil
 }
 
