@@ -192,7 +192,7 @@ func TestL3DispatchRefused(t *testing.T) {
 	l.conservator.Post("/objects/"+l.Object.ID.String()+"/stops", body{"note": "Powder at the neck ring."}).Must(http.StatusCreated)
 	before := l.Rows("loan_hand_over", "seal", "placement", "event")
 	p := l.post(l.registrar, l.path+"/dispatch", l.handing(l.hall, nil)).Refused(http.StatusUnprocessableEntity, "L3")
-	for _, part := range []string{"fit to travel", "approval of a curator of " + servetest.Department, "the value of 1968.14.2", "an agreement", "facilities of Main hall", "outgoing condition of 1968.14.2",
+	for _, part := range []string{"fit to travel", "approval of a curator of " + servetest.Department, "the value of 1968.14.2", "an agreement", "facilities of Main hall", "outgoing examination of 1968.14.2",
 		"everything is prepared", "A stop has stood on 1968.14.2"} {
 		if !slices.ContainsFunc(p.Missing, func(m string) bool { return strings.Contains(m, part) }) {
 			t.Errorf("%q is not among the missing: %q", part, p.Missing)

@@ -290,9 +290,6 @@ func (s *Server) judgementForm(c echo.Context, e *examination.Examination) *Form
 	}}).saved().ready(c)
 }
 
-// bases are how an extent is usually known.
-var bases = []string{"estimated by eye", "measured with a rule", "measured on a template", "from marks on a photograph", "counted"}
-
 // findingFields ask for what is found of a damage.
 func findingFields(f examination.Finding) []Field {
 	var severities []Option

@@ -99,8 +99,12 @@ func allowed(from, target string) bool {
 		if target == "domain" || target == "domain/people" || target == "domain/record" {
 			return true
 		}
-		known, ok := areaMayImport[strings.Split(area, "/")[0]]
+		own := strings.Split(area, "/")[0]
+		known, ok := areaMayImport[own]
 		other, isArea := strings.CutPrefix(target, "domain/")
+		if isArea && strings.HasPrefix(other, own+"/") {
+			return true // computations of one area may build on each other
+		}
 		return ok && isArea && slices.Contains(known, strings.Split(other, "/")[0])
 	}
 	for _, rule := range mayImport {

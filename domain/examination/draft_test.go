@@ -17,7 +17,6 @@ import (
 var (
 	testDay  = time.Date(2026, 2, 6, 12, 0, 0, 0, time.UTC)
 	mara     = domain.Actor{ID: domain.NewID(), Name: "Mara Holm", Roles: []domain.Role{domain.Conservator}}
-	per      = domain.Actor{ID: domain.NewID(), Name: "Per Lind", Roles: []domain.Role{domain.Conservator}}
 	rune_    = domain.Actor{ID: domain.NewID(), Name: "Rune Vik", Roles: []domain.Role{domain.Registrar}}
 	tove     = domain.Actor{ID: domain.NewID(), Name: "Tove Amsel", Roles: []domain.Role{domain.Technician}}
 	lars     = domain.Actor{ID: domain.NewID(), Name: "Lars Wray", Roles: []domain.Role{domain.Reader}}

@@ -55,7 +55,7 @@ func TestMarkWithoutScripts(t *testing.T) {
 	page := b.Get(path+"?tool=rectangle&observation="+about.String()).Must(http.StatusOK).Has("Touch one corner", "No scale has been set")
 	page = touch(touch(page, 64, 64), 256, 320).Has("The rectangle is drawn")
 	fields := url.Values{"observation_id": {about.String()}, "note": {"at the ring"}}
-	page = page.Submit(path, fields).Must(http.StatusOK).Has("The mark is kept", "pitting, severity 3, active", "of the picture")
+	page.Submit(path, fields).Must(http.StatusOK).Has("The mark is kept", "pitting, severity 3, active", "of the picture")
 	marks, err := h.Photo.MarksOf(t.Context(), ines.Actor, []domain.ID{about})
 	if err != nil || len(marks[about]) != 1 {
 		t.Fatal(marks, err)
