@@ -21,6 +21,7 @@ func (l *loader) history() error {
 	}{
 		{"years of handling", l.years},
 		{"the first survey", l.firstSurvey},
+		{"the first readings", l.firstReadings},
 		{"the dress goes to the laboratory", func() error {
 			l.on(730, 9)
 			return l.move("ines", l.objects["1968.14.2"], "LAB-1", "examination after a noise")
@@ -30,6 +31,7 @@ func (l *loader) history() error {
 		{"the approval of long ago", l.approvedLongAgo},
 		{"more visits", l.visits},
 		{"the second survey", l.secondSurvey},
+		{"the later readings", l.laterReadings},
 		{"the gallery", func() error {
 			l.on(300, 9)
 			return l.move("rosa", l.objects["1969.2.1"], "G-2", "the gallery is arranged anew")
@@ -45,6 +47,7 @@ func (l *loader) history() error {
 		{"the treatment under way", l.underWay},
 		{"the glove in the laboratory", l.gloveApart},
 		{"the air spaces", l.airs},
+		{"the questions", l.questions},
 		{"the approved treatment", l.approvedWithConditions},
 		{"the loan to be sent", l.loanPrepared},
 		{"the submitted treatment", l.submitted},

@@ -28,6 +28,7 @@ type loader struct {
 	objects map[string]*loaded
 	places  map[string]domain.ID
 	turn    int // of the visits
+	spots   map[string]domain.ID
 }
 
 // loaded is an object of the house with its components by label.
