@@ -8,6 +8,7 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
+	"strings"
 	"testing"
 	"time"
 
@@ -17,6 +18,7 @@ import (
 
 	"farthingale/cmd/farthingale/serve/servetest"
 	"farthingale/domain"
+	"farthingale/domain/examination"
 )
 
 // walk is the main job, done by the pages alone in an empty house.
@@ -29,6 +31,7 @@ type walk struct {
 	rosa *tab // registrar
 
 	treatment, loan string // paths of their pages
+	examiner        domain.Actor
 }
 
 // TestMainJob walks the main job as three people with a tablet: an object is recorded, its treatment
@@ -37,13 +40,16 @@ type walk struct {
 func TestMainJob(t *testing.T) {
 	t.Parallel()
 	h := servetest.New(t)
+	people := map[string]servetest.Someone{}
 	sit := func(name string, roles ...domain.Role) *tab {
 		b := open(t, h)
 		b.size(820)
-		b.signIn(h.Person(name, roles...))
+		people[name] = h.Person(name, roles...)
+		b.signIn(people[name])
 		return b
 	}
 	w := &walk{T: t, h: h, ines: sit("Ines Falkenberg", domain.Conservator, domain.Curator), maud: sit("Maud Okonjo", domain.Curator), rosa: sit("Rosa Amsel", domain.Registrar)}
+	w.examiner = people["Ines Falkenberg"].Actor
 	w.record()
 	w.photograph("before treatment", 40, 80)
 	w.propose()
@@ -109,12 +115,26 @@ func (w *walk) photograph(stage string, shades ...uint8) {
 	b.done("Add the photographs", "added.", "front, normal light, "+stage)
 }
 
+// examined signs an examination of the object, for a loan or for none; how one is written on the pages is walked by
+// itself. It gives the words by which forms name it.
+func (w *walk) examined(occasion examination.Occasion, forLoan bool) string {
+	w.Helper()
+	var objectID domain.ID
+	var loanID *domain.ID
+	if err := w.h.Database.OwnerPool().QueryRow(w.Context(), `select o.id, (select l.id from loan l where $2 limit 1) from object o where o.number = $1`, "1974.6.1", forLoan).Scan(&objectID, &loanID); err != nil {
+		w.Fatal(err)
+	}
+	w.h.Examine(w.examiner, objectID, servetest.Look{Occasion: occasion, LoanID: loanID})
+	return "Examination of " + w.h.Now().Format("2 January 2006") + " by Ines Falkenberg (" + strings.ReplaceAll(string(occasion), "_", " ") + ")"
+}
+
 // propose: the draft says what it lacks; it is submitted, and its author is told why another decides.
 func (w *walk) propose() {
 	b, today := w.ines, w.h.Now().Format(time.DateOnly)
+	examined := w.examined(examination.BeforeTreatment, false)
 	b.must("/objects/1974.6.1")
 	b.follow("Propose a treatment")
-	b.write("Title", "Consolidate the seal of the left cuff ring", "What it is", "Cracks along the fold, powder below.", "Seen on", today, "Seen by", "Ines Falkenberg",
+	b.write("Title", "Consolidate the seal of the left cuff ring", "Examination", examined, "What of it matters here", "Cracks along the fold, powder below.",
 		"Reasons", "The seal loses powder at every touch.")
 	b.tick("Aims › remedial")
 	b.done("Keep the draft", "The draft is kept.", "Still missing", "at least two options")
@@ -196,8 +216,9 @@ func (w *walk) work() {
 // and signed. Then only an addendum is offered.
 func (w *walk) finish() {
 	b := w.ines
+	examined := w.examined(examination.AfterTreatment, false)
 	b.follow("Completion report")
-	b.write("Was the aim reached?", "Yes: no powder at a light touch.", "Condition after treatment of 1974.6.1.1a Cuff ring, left", "Firm, matt.", "Deviations from the proposal", "None beyond the amendment.",
+	b.write("Examination after treatment", examined, "Was the aim reached?", "Yes: no powder at a light touch.", "Beside the examination, of 1974.6.1.1a Cuff ring, left", "Firm, matt.", "Deviations from the proposal", "None beyond the amendment.",
 		"What was removed, and where it is", "nothing", "Condition 1 was", "met", "Advice for handling", "Do not flex the cuff.", "Advice for display", "Closed case.",
 		"Advice for storage", "Lying, cuff supported.", "Next check due", w.h.Now().AddDate(1, 0, 0).Format("2006-01"))
 	b.done("Keep the report", "The report is kept.", "Still missing", "a photograph after treatment of 1974.6.1.1a Cuff ring, left")
@@ -328,8 +349,10 @@ func (w *walk) assess() {
 	b.tick("Fit to travel › fit with conditions")
 	b.write("Assess whether it is fit to travel › Statement", "Sound; the ring clicks.", "Assess whether it is fit to travel › Conditions", "Lying on its board.")
 	b.done("Sign the assessment", "The assessment is signed.", "Only so: Lying on its board.")
+	w.examined(examination.Outgoing, true)
+	b.must(b.at())
 	b.unfold("Sign the outgoing condition")
-	b.write("Condition", "Stiff along the fold; seal of the left cuff ring firm.", "Not seen, and why", "Inside of the cuffs: not opened.")
+	b.write("To be said beside it", "Stiff along the fold; seal of the left cuff ring firm.")
 	b.done("Sign the condition", "The condition is signed.")
 
 	b = w.maud
@@ -438,14 +461,18 @@ func (w *walk) bringBack() {
 		hands                bool
 		place                string
 		field, text          string
+		occasion             examination.Occasion
 	}{
-		{w.ines, "Record the arrival at a venue", "Record the arrival", "The arrival is recorded.", true, "HALL", "", ""},
-		{w.ines, "Record the installation", "It is on display", "The loan is on display.", false, "", "Installation", "Case 2, closed by P. Holm."},
-		{w.ines, "Record the packing at the venue", "Record the packing", "The packing is recorded.", true, "", "", ""},
-		{w.rosa, "Record the return", "It is back", "The loan is back.", true, "S1", "", ""},
-		{w.rosa, "Close the loan", "Close the loan", "The loan is closed.", false, "", "Statement", "Costs settled; the file is whole."},
+		{w.ines, "Record the arrival at a venue", "Record the arrival", "The arrival is recorded.", true, "HALL", "", "", examination.Arrival},
+		{w.ines, "Record the installation", "It is on display", "The loan is on display.", false, "", "Installation", "Case 2, closed by P. Holm.", ""},
+		{w.ines, "Record the packing at the venue", "Record the packing", "The packing is recorded.", true, "", "", "", examination.Departure},
+		{w.rosa, "Record the return", "It is back", "The loan is back.", true, "S1", "", "", examination.Return},
+		{w.rosa, "Close the loan", "Close the loan", "The loan is closed.", false, "", "Statement", "Costs settled; the file is whole.", ""},
 	} {
 		b := act.by
+		if act.occasion != "" {
+			w.examined(act.occasion, true)
+		}
 		b.must(w.loan)
 		b.unfold(act.fold)
 		if act.hands {
