@@ -179,8 +179,9 @@ func (s *Server) readDrawing(c echo.Context) (*marking, error) {
 	if slices.Contains(tools, q.Get("tool")) {
 		d.tool = q.Get("tool")
 	}
+	most := map[string]int{string(mark.Rectangle): 2, string(mark.Place): 1, scaleTool: 2}[d.tool]
 	for _, text := range q["p"] {
-		if n, ok := coordinates(text, 2); ok && len(d.points) < touchPoints {
+		if n, ok := coordinates(text, 2); ok && len(d.points) < touchPoints && (most == 0 || len(d.points) < most) {
 			d.points = append(d.points, mark.Point{n[0], n[1]})
 		}
 	}
@@ -195,7 +196,7 @@ func (s *Server) readDrawing(c echo.Context) (*marking, error) {
 		k := d.view[2] / touchWidth
 		p := mark.Point{min(d.view[0]+(float64(x)+0.5)*k, float64(d.photo.Original.WidthPX)), min(d.view[1]+(float64(y)+0.5)*k, float64(d.photo.Original.HeightPX))}
 		d.points, d.touched = append(d.points, p), true
-		if most := map[string]int{string(mark.Rectangle): 2, string(mark.Place): 1, scaleTool: 2}[d.tool]; most > 0 && len(d.points) > most {
+		if most > 0 && len(d.points) > most {
 			d.points = d.points[len(d.points)-1:] // begun anew
 		}
 	}

@@ -326,7 +326,7 @@ func (o *overing) back() {
 func (s *Server) lies(c echo.Context, o *overing, kind align.Kind) (*photo.Alignment, error) {
 	ctx, by := c.Request().Context(), actor(c)
 	if len(o.ties) >= align.Least {
-		fit, err := s.Photo.TryAlignment(ctx, by, o.before.ID, photo.NewAlignment{AfterID: o.after.ID, Kind: kind, Ties: o.ties})
+		fit, err := s.Photo.TryAlignment(ctx, by, o.before.ID, photo.NewAlignment{AfterID: o.after.ID, Kind: kind, Ties: photo.Entered(o.ties...)})
 		if err != nil {
 			return nil, err
 		}
@@ -413,7 +413,12 @@ func (s *Server) align(c echo.Context) error {
 	if err == nil {
 		return s.done(c, "How the two photographs lie over each other is kept.", o.path())
 	}
-	o.ties = n.Ties
+	o.ties = nil
+	for _, t := range n.Ties {
+		if t.Before != nil && t.After != nil && t.Before.X != nil && t.Before.Y != nil && t.After.X != nil && t.After.Y != nil {
+			o.ties = append(o.ties, align.Tie{Before: align.Point{X: *t.Before.X, Y: *t.Before.Y}, After: align.Point{X: *t.After.X, Y: *t.After.Y}})
+		}
+	}
 	p, fault := s.overData(c, o)
 	if fault != nil {
 		return fault

@@ -3,7 +3,6 @@ package photo
 import (
 	"context"
 	"encoding/json"
-	"slices"
 	"time"
 
 	"farthingale/domain"
@@ -29,9 +28,40 @@ type Alignment struct {
 
 // NewAlignment is what a person says about how two photographs lie over each other.
 type NewAlignment struct {
-	AfterID domain.ID   `json:"after_id" validate:"required"`
-	Kind    align.Kind  `json:"kind" validate:"required,oneof=similarity affine"`
-	Ties    []align.Tie `json:"ties" validate:"required,min=2,max=4,dive"`
+	AfterID domain.ID    `json:"after_id" validate:"required"`
+	Kind    align.Kind   `json:"kind" validate:"required,oneof=similarity affine"`
+	Ties    []EnteredTie `json:"ties" validate:"required,min=2,max=4,dive"`
+}
+
+// EnteredTie is a pair of points as it is entered; a figure that is missing is no zero.
+type EnteredTie struct {
+	Before *EnteredPoint `json:"before" validate:"required"`
+	After  *EnteredPoint `json:"after" validate:"required"`
+}
+
+// EnteredPoint is a point as it is entered.
+type EnteredPoint struct {
+	X *float64 `json:"x" validate:"required,gte=0,lte=100000"`
+	Y *float64 `json:"y" validate:"required,gte=0,lte=100000"`
+}
+
+// Entered are pairs of points as somebody would enter them.
+func Entered(ties ...align.Tie) []EnteredTie {
+	point := func(p align.Point) *EnteredPoint { return &EnteredPoint{&p.X, &p.Y} }
+	all := make([]EnteredTie, len(ties))
+	for i, t := range ties {
+		all[i] = EnteredTie{point(t.Before), point(t.After)}
+	}
+	return all
+}
+
+// pairs are what was entered, once it is known to be whole.
+func (n NewAlignment) pairs() []align.Tie {
+	all := make([]align.Tie, len(n.Ties))
+	for i, t := range n.Ties {
+		all[i] = align.Tie{Before: align.Point{X: *t.Before.X, Y: *t.Before.Y}, After: align.Point{X: *t.After.X, Y: *t.After.Y}}
+	}
+	return all
 }
 
 // Alignments keeps how photographs lie over each other.
@@ -54,9 +84,9 @@ func (s *Service) Align(ctx context.Context, by domain.Actor, beforeID domain.ID
 	if err != nil {
 		return nil, err
 	}
-	a := &Alignment{ID: domain.NewID(), BeforeID: beforeID, AfterID: n.AfterID, Kind: n.Kind, Ties: slices.Clone(n.Ties), By: by.ID, ByName: by.Name, At: s.now(), Fit: fit}
+	a := &Alignment{ID: domain.NewID(), BeforeID: beforeID, AfterID: n.AfterID, Kind: n.Kind, Ties: n.pairs(), By: by.ID, ByName: by.Name, At: s.now(), Fit: fit}
 	a.Raise(domain.Event{At: a.At, ActorID: &by.ID, Area: "photo", Subject: beforeID, Object: &before.ObjectID, Kind: "aligned",
-		Change: map[string]any{"after": n.AfterID, "kind": n.Kind, "ties": n.Ties}})
+		Change: map[string]any{"after": n.AfterID, "kind": n.Kind, "ties": a.Ties}})
 	if err := s.store.AddAlignment(ctx, a); err != nil {
 		return nil, err
 	}
@@ -83,7 +113,7 @@ func (s *Service) fit(ctx context.Context, by domain.Actor, act domain.Act, befo
 	if before.ID == after.ID || before.ObjectID != after.ObjectID {
 		return nil, fit, domain.Invalid("/after_id", "photo", "Take another photograph of the same object.")
 	}
-	fit, err = align.Of(n.Kind, n.Ties, before.Size(), after.Size())
+	fit, err = align.Of(n.Kind, n.pairs(), before.Size(), after.Size())
 	return before, fit, err
 }
 

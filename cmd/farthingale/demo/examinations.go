@@ -285,7 +285,7 @@ func (l *loader) over(before, after shot) error {
 		ax, ay := after.p.place(q)
 		ties = append(ties, align.Tie{Before: align.Point{X: bx, Y: by}, After: align.Point{X: ax, Y: ay}})
 	}
-	_, err := l.h.Photo.Align(l.ctx, l.people["ines"], before.id, photo.NewAlignment{AfterID: after.id, Kind: align.Similarity, Ties: ties})
+	_, err := l.h.Photo.Align(l.ctx, l.people["ines"], before.id, photo.NewAlignment{AfterID: after.id, Kind: align.Similarity, Ties: photo.Entered(ties...)})
 	return err
 }
 

@@ -115,6 +115,8 @@ func (m *museum) places(o *operation) []map[string]string {
 		switch name {
 		case "n", "number":
 			values = []string{"1", "2"}
+		case "after_id":
+			values = m.list(`select after_id::text from photo_alignment`)
 		default:
 			// "loan-condition-statements" is the table loan_condition_statement
 			values = m.candidates(tableOf(steps[i-1]), "", "")

@@ -310,8 +310,15 @@ func (m *museum) words() map[string]any {
 		m.t.Fatalf("nobody is %s", role)
 		return ""
 	}
+	tie := func(x, y float64) any {
+		return map[string]any{"before": map[string]any{"x": x, "y": y}, "after": map[string]any{"x": x, "y": y}}
+	}
 	now := m.Now().UTC().Truncate(time.Second)
 	return map[string]any{
+		"NewPhotoAlignment/kind": "similarity", "NewPhotoAlignment/ties": []any{tie(10, 10), tie(600, 20), tie(300, 400)}, "NewPhotoAlignment/after_id": m.list(`select after_id::text from photo_alignment`)[0],
+		"NewLoanConditionStatement/examination_id": m.list(`select e.id::text from examination e join loan_line n on n.object_id = e.object_id join loan l on l.id = n.loan_id
+			where e.occasion = 'outgoing' and e.state = 'signed' and n.withdrawn_at is null and l.state in ('request', 'assessing', 'agreed_in_principle', 'agreement_issued', 'agreement_signed', 'prepared')
+				and not exists (select from loan_line_component c where c.line_id = n.id) order by 1 desc limit 1`)[0],
 		"component_id": parts("1a"), "component_ids/0": parts("1a"), "components/0": parts("1a"), "a_id": parts("1b"), "b_id": parts("2"), "from_component_id": parts("1a"),
 		"hands/0": person(domain.Conservator), "people/0": person(domain.Conservator), "to": person(domain.Conservator), "performers/0": person(domain.Conservator),
 		"number": "1999.7.12", "label": "9", "date_made": "1965~", "begins": "2027-02", "ends": "2027-03", "sign_in_name": "wim.tester", "email": "wim@museum.example",

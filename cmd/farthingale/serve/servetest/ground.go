@@ -8,6 +8,8 @@ import (
 
 	"farthingale/domain"
 	"farthingale/domain/collection"
+	"farthingale/domain/photo"
+	"farthingale/domain/photo/align"
 )
 
 // Ground is what the samples of all areas stand on: one person of each role, and one object with its
@@ -110,5 +112,32 @@ func JPEG(shade uint8) []byte {
 // finds something that it may be done to, and gives their pages.
 func (h *House) Stages(g *Ground) []Sample {
 	h.t.Helper()
-	return append(loansOnTheirWay(h, g), treatmentsOnTheirWay(h, g)...)
+	h.aligned(g)
+	samples := append(loansOnTheirWay(h, g), treatmentsOnTheirWay(h, g)...)
+	// One object about which nothing is recorded.
+	if _, err := h.Collection.Create(h.t.Context(), g.People[domain.Conservator].Actor, collection.NewObject{ObjectFacts: collection.ObjectFacts{
+		Number: "1999.1.1", Title: "Whistle", LegalStatus: "accessioned", Department: Department}}); err != nil {
+		h.t.Fatal(err)
+	}
+	return samples
+}
+
+// aligned lays two photographs of the object over each other.
+func (h *House) aligned(g *Ground) {
+	h.t.Helper()
+	by := g.People[domain.Conservator].Actor
+	var ids [2]domain.ID
+	for i, shade := range []uint8{231, 233} {
+		p, err := h.Photo.Upload(h.t.Context(), by, g.Object.ID, photo.Description{View: "back", Light: "normal", Stage: "condition"}, "back.jpg", bytes.NewReader(JPEG(shade)))
+		if err != nil {
+			h.t.Fatal(err)
+		}
+		ids[i] = p.ID
+	}
+	at := func(x, y float64) align.Tie {
+		return align.Tie{Before: align.Point{X: x, Y: y}, After: align.Point{X: x, Y: y}}
+	}
+	if _, err := h.Photo.Align(h.t.Context(), by, ids[0], photo.NewAlignment{AfterID: ids[1], Kind: align.Similarity, Ties: photo.Entered(at(10, 10), at(600, 20), at(300, 400))}); err != nil {
+		h.t.Fatal(err)
+	}
 }

@@ -28,8 +28,8 @@ func compareSamples(h *House, g *Ground) []Sample {
 		return p.ID
 	}
 	before, after := picture(201), picture(203)
-	_, err := h.Photo.Align(ctx, ines.Actor, before, photo.NewAlignment{AfterID: after, Kind: align.Similarity, Ties: []align.Tie{
-		{Before: align.Point{X: 2, Y: 2}, After: align.Point{X: 2, Y: 2}}, {Before: align.Point{X: 40, Y: 3}, After: align.Point{X: 41, Y: 3}}, {Before: align.Point{X: 20, Y: 25}, After: align.Point{X: 20, Y: 26}}}})
+	_, err := h.Photo.Align(ctx, ines.Actor, before, photo.NewAlignment{AfterID: after, Kind: align.Similarity, Ties: photo.Entered([]align.Tie{
+		{Before: align.Point{X: 2, Y: 2}, After: align.Point{X: 2, Y: 2}}, {Before: align.Point{X: 40, Y: 3}, After: align.Point{X: 41, Y: 3}}, {Before: align.Point{X: 20, Y: 25}, After: align.Point{X: 20, Y: 26}}}...)})
 	must(err)
 	area := func(mm2, u int64) *examination.Extent {
 		uncertainty := decimal.NewFromInt(u)

@@ -218,11 +218,13 @@ func loansOnTheirWay(h *House, g *Ground) (samples []Sample) {
 		func() {
 			l.looked(examination.Arrival)
 			l.must(h.Loan.Receive(ctx, conservator, l.x.ID, l.x.Version, l.handing(away)))
+			l.looked(examination.Departure)
 		},
 		func() { l.must(h.Loan.Display(ctx, registrar, l.x.ID, l.x.Version, telling)) },
 		func() {
 			l.looked(examination.Departure)
 			l.must(h.Loan.Pack(ctx, conservator, l.x.ID, l.x.Version, l.handing(away)))
+			l.looked(examination.Return)
 		},
 		func() {
 			l.looked(examination.Return)
