@@ -72,6 +72,9 @@ func newDarkroom() *darkroom {
 
 // enter waits for a place at one of the darkroom's benches.
 func enter(ctx context.Context, bench chan struct{}) error {
+	if err := ctx.Err(); err != nil { // of two ways that are open a select takes either
+		return err
+	}
 	select {
 	case bench <- struct{}{}:
 		return nil
