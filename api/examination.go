@@ -9,7 +9,6 @@ import (
 	"farthingale/domain"
 	"farthingale/domain/examination"
 	"farthingale/domain/handling"
-	"farthingale/domain/loan"
 )
 
 func (s *Server) examinationRoutes(g *echo.Group) {
@@ -103,7 +102,7 @@ func (s *Server) examination(c echo.Context) error {
 
 // ExaminationPapers makes the paper of an examination.
 type ExaminationPapers interface {
-	ExaminationPaper(ctx context.Context, by domain.Actor, id domain.ID) (loan.File, error)
+	ExaminationPaper(ctx context.Context, by domain.Actor, id domain.ID) (domain.Paper, error)
 }
 
 // examinationPaper serves GET /examinations/{id}/report.pdf.

@@ -18,7 +18,7 @@ import (
 // LoanPapers makes the papers of a loan: its agreement and its schedule of objects, in the formats of
 // loan.Formats. number 0 is the latest version.
 type LoanPapers interface {
-	LoanPaper(ctx context.Context, by domain.Actor, id domain.ID, number int, format loan.Format) (loan.File, error)
+	LoanPaper(ctx context.Context, by domain.Actor, id domain.ID, number int, format loan.Format) (domain.Paper, error)
 }
 
 func (s *Server) loanRoutes(g *echo.Group) {
@@ -247,7 +247,7 @@ func (s *Server) loanPaper(f loan.Format) echo.HandlerFunc {
 
 // sendFile sends a made paper. Its ETag is the SHA-256 of its bytes, and Repr-Digest says the same
 // (RFC 9530).
-func sendFile(c echo.Context, f loan.File) error {
+func sendFile(c echo.Context, f domain.Paper) error {
 	sum := sha256.Sum256(f.Content)
 	hash := hex.EncodeToString(sum[:])
 	h := c.Response().Header()

@@ -16,7 +16,7 @@ func TestE2PhotographsAreLaidOverEachOther(t *testing.T) {
 	before, after := s.taken(800, 600, 10), s.taken(400, 300, 20)
 	path := "/photos/" + before.String() + "/alignments"
 	s.api.Get(path+"/"+after.String()).Refused(http.StatusNotFound, "not_found")
-	point := func(x, y float64) map[string]any { return map[string]any{"x": x, "y": y} }
+	point := func(x, y float64) []float64 { return []float64{x, y} }
 	tie := func(bx, by, ax, ay float64) map[string]any {
 		return map[string]any{"before": point(bx, by), "after": point(ax, ay)}
 	}
@@ -42,10 +42,12 @@ func TestE2PhotographsAreLaidOverEachOther(t *testing.T) {
 		t.Errorf("the last alignment is %s", kept.Kind)
 	}
 	for what, ties := range map[string][]any{
-		"on one line":  {tie(100, 100, 50, 50), tie(200, 200, 100, 100), tie(300, 300, 150, 150)},
-		"outside":      {tie(100, 100, 50, 50), tie(700, 100, 401, 50)},
-		"only one":     {tie(100, 100, 50, 50)},
-		"on one place": {tie(100, 100, 50, 50), tie(101, 100, 350, 50)},
+		"on one line":         {tie(100, 100, 50, 50), tie(200, 200, 100, 100), tie(300, 300, 150, 150)},
+		"outside":             {tie(100, 100, 50, 50), tie(700, 100, 401, 50)},
+		"a point is missing":  {map[string]any{"before": point(100, 100)}, tie(700, 100, 350, 50)},
+		"a figure is missing": {map[string]any{"before": []float64{100}, "after": point(50, 50)}, tie(700, 100, 350, 50)},
+		"only one":            {tie(100, 100, 50, 50)},
+		"on one place":        {tie(100, 100, 50, 50), tie(101, 100, 350, 50)},
 	} {
 		s.api.Post(path, map[string]any{"after_id": after, "kind": "similarity", "ties": ties}).Refused(http.StatusUnprocessableEntity, "invalid")
 		t.Log("refused:", what)

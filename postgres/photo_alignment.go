@@ -9,7 +9,7 @@ import (
 
 	"farthingale/domain"
 	"farthingale/domain/photo"
-	"farthingale/domain/photo/align"
+	shape "farthingale/domain/photo/mark"
 )
 
 var alignmentWords = map[string]*domain.Error{
@@ -56,8 +56,8 @@ func (s *Photos) Alignments(ctx context.Context, pairs [][2]domain.ID) ([]photo.
 			join photo c on c.id = a.after_id`, before, after)
 	all, err := pgx.CollectRows(rows, func(r pgx.CollectableRow) (photo.Alignment, error) {
 		var a photo.Alignment
-		var before, after align.Size
-		err := r.Scan(&a.ID, &a.BeforeID, &a.AfterID, &a.Kind, &a.Ties, &a.By, &a.ByName, &a.At, &before.WidthPX, &before.HeightPX, &after.WidthPX, &after.HeightPX)
+		var before, after shape.Size
+		err := r.Scan(&a.ID, &a.BeforeID, &a.AfterID, &a.Kind, &a.Ties, &a.By, &a.ByName, &a.At, &before.Width, &before.Height, &after.Width, &after.Height)
 		if err != nil {
 			return a, err
 		}

@@ -103,7 +103,7 @@ func (s *Server) compareExaminations(c echo.Context) error {
 	}
 	ctx, by := c.Request().Context(), actor(c)
 	p := &comparePage{Number: w.Object.Number, ObjectTitle: w.Object.Title, ObjectPath: objectPath(w.Object.Number)}
-	p.Title, p.Here, p.Scripts = "Compare examinations of "+w.Object.Number, "/objects", []string{"over.js"}
+	p.Title, p.Here, p.Scripts = "Compare examinations of "+w.Object.Number, "/objects", []string{"alignment.js"}
 	var ids [2]*domain.ID
 	for i, name := range []string{"a", "b"} {
 		if text := c.QueryParam(name); text != "" {
@@ -255,7 +255,7 @@ func (s *Server) comparePhotos(c echo.Context, p *comparePage, before, after *ex
 		if a, ok := lie[ids[i]]; ok {
 			how = &a
 		}
-		shown, err := s.partial("photo/_over_pair", s.overPair(by, pair[0], pair[1], how))
+		shown, err := s.partial("photo/_aligned_pair", s.alignedPair(by, pair[0], pair[1], how))
 		if err != nil {
 			return err
 		}

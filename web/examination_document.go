@@ -14,7 +14,6 @@ import (
 
 	"farthingale/domain"
 	"farthingale/domain/examination"
-	"farthingale/domain/loan"
 	"farthingale/domain/photo"
 	"farthingale/domain/record"
 	"farthingale/web/document"
@@ -22,24 +21,24 @@ import (
 
 // ExaminationPaper makes the paper of an examination as somebody may see it: everything of it, its
 // photographs, and a condition map of each photograph with marks.
-func (s *Server) ExaminationPaper(ctx context.Context, by domain.Actor, id domain.ID) (loan.File, error) {
+func (s *Server) ExaminationPaper(ctx context.Context, by domain.Actor, id domain.ID) (domain.Paper, error) {
 	e, err := s.Examination.One(ctx, by, id)
 	if err != nil {
-		return loan.File{}, err
+		return domain.Paper{}, err
 	}
 	p, err := s.examinationPaper(ctx, by, e)
 	if err != nil {
-		return loan.File{}, err
+		return domain.Paper{}, err
 	}
 	d, err := p.document()
 	if err != nil {
-		return loan.File{}, err
+		return domain.Paper{}, err
 	}
 	var b bytes.Buffer
 	if err := document.WritePDF(&b, d); err != nil {
-		return loan.File{}, fmt.Errorf("paper of examination %s: %w", id, err)
+		return domain.Paper{}, fmt.Errorf("paper of examination %s: %w", id, err)
 	}
-	return loan.File{Name: fileName(e.ObjectNumber + "-examination-" + e.ExaminedOn + p.short() + ".pdf"), MediaType: "application/pdf", Content: b.Bytes()}, nil
+	return domain.Paper{Name: fileName(e.ObjectNumber + "-examination-" + e.ExaminedOn + p.short() + ".pdf"), MediaType: "application/pdf", Content: b.Bytes()}, nil
 }
 
 // fileName is a name that every system takes.

@@ -248,7 +248,7 @@ func (s *Server) loanPaperFile(c echo.Context, format loan.Format) error {
 }
 
 // sendPaper sends a made paper to be saved.
-func sendPaper(c echo.Context, f loan.File) error {
+func sendPaper(c echo.Context, f domain.Paper) error {
 	h := c.Response().Header()
 	h.Set("Cache-Control", "no-store")
 	h.Set("Content-Security-Policy", "default-src 'none'; sandbox")

@@ -22,10 +22,10 @@ type LoanFaces interface {
 
 // LoanPaper makes a paper of a loan as somebody may see it (L5, P3). number 0 is the latest version of
 // the agreement, or a draft where none was issued.
-func (s *Server) LoanPaper(ctx context.Context, by domain.Actor, id domain.ID, number int, format loan.Format) (loan.File, error) {
+func (s *Server) LoanPaper(ctx context.Context, by domain.Actor, id domain.ID, number int, format loan.Format) (domain.Paper, error) {
 	p, err := s.Loan.Paper(ctx, by, id, number)
 	if err != nil {
-		return loan.File{}, err
+		return domain.Paper{}, err
 	}
 	paper := loanPaper{Paper: p, site: s.Site, created: s.Now()}
 	if at, err := time.Parse(time.RFC3339Nano, p.Content.IssuedAt); err == nil {
@@ -36,14 +36,14 @@ func (s *Server) LoanPaper(ctx context.Context, by domain.Actor, id domain.ID, n
 	case loan.AgreementPDF, loan.AgreementDOCX:
 		faces, err := s.loanFaces(ctx, p.Content.Schedule)
 		if err != nil {
-			return loan.File{}, err
+			return domain.Paper{}, err
 		}
 		write := document.WritePDF
 		if format == loan.AgreementDOCX {
 			write = document.WriteDOCX
 		}
 		if err := write(&b, paper.agreement(faces)); err != nil {
-			return loan.File{}, fmt.Errorf("agreement of loan %s: %w", p.Content.Reference, err)
+			return domain.Paper{}, fmt.Errorf("agreement of loan %s: %w", p.Content.Reference, err)
 		}
 	case loan.ScheduleXLSX:
 		err = document.WriteXLSX(&b, document.Workbook{Title: "Schedule of objects, loan " + p.Content.Reference, Author: p.Content.Lender.Name, Created: paper.created,
@@ -52,10 +52,10 @@ func (s *Server) LoanPaper(ctx context.Context, by domain.Actor, id domain.ID, n
 		err = document.WriteCSV(&b, paper.schedule(true))
 	}
 	if err != nil {
-		return loan.File{}, fmt.Errorf("schedule of loan %s: %w", p.Content.Reference, err)
+		return domain.Paper{}, fmt.Errorf("schedule of loan %s: %w", p.Content.Reference, err)
 	}
 	kind, ending, _ := strings.Cut(format.Name, ".")
-	return loan.File{Name: p.Content.Reference + "-" + kind + "-" + paper.short() + "." + ending, MediaType: format.MediaType, Content: b.Bytes()}, nil
+	return domain.Paper{Name: p.Content.Reference + "-" + kind + "-" + paper.short() + "." + ending, MediaType: format.MediaType, Content: b.Bytes()}, nil
 }
 
 func (s *Server) loanFaces(ctx context.Context, schedule []loan.Entry) (map[domain.ID][]byte, error) {

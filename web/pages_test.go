@@ -89,7 +89,7 @@ var pages = map[string]framed{
 	"examination/compare": &comparePage{},
 	"photo/photo":         &photoPage{},
 	"photo/photos":        &photosPage{},
-	"photo/over":          &overPage{},
+	"photo/alignment":     &alignmentPage{},
 	"photo/marks":         &markingPage{},
 
 	"record/record": &recordPage{},

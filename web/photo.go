@@ -24,8 +24,8 @@ func (s *Server) photoRoutes(g *echo.Group) {
 	s.uploads["/objects/:number/photos"] = true
 	s.route(g, http.MethodGet, "/photos/:id", photo.Look, s.photoPage)
 	s.route(g, http.MethodPost, "/photos/:id", photo.Keep, s.describePhoto)
-	s.route(g, http.MethodGet, "/photos/:id/over/:after", photo.Look, s.overPage)
-	s.route(g, http.MethodPost, "/photos/:id/over/:after", photo.Keep, s.align)
+	s.route(g, http.MethodGet, "/photos/:id/alignments/:after", photo.Look, s.alignmentPage)
+	s.route(g, http.MethodPost, "/photos/:id/alignments/:after", photo.Keep, s.align)
 	for _, size := range []photo.Size{photo.OriginalSize, photo.ScreenSize, photo.ThumbnailSize} {
 		s.route(g, http.MethodGet, "/files/photos/:id/"+string(size), photo.Look, func(c echo.Context) error { return s.picture(c, size) })
 	}

@@ -93,7 +93,7 @@ type touching struct {
 	Help          string
 	Shapes, Moves []Link
 	Undo          []Link
-	Points        []overPoint
+	Points        []touchedPoint
 	Begun         string // the outline so far
 }
 
@@ -190,12 +190,8 @@ func (s *Server) readDrawing(c echo.Context) (*marking, error) {
 		d.view = [3]float64{n[0], n[1], n[2]}
 	}
 	d.keepView()
-	x, errX := strconv.Atoi(q.Get("at.x"))
-	y, errY := strconv.Atoi(q.Get("at.y"))
-	if errX == nil && errY == nil && x >= 0 && y >= 0 && len(d.points) < touchPoints {
-		k := d.view[2] / touchWidth
-		p := mark.Point{min(d.view[0]+(float64(x)+0.5)*k, float64(d.photo.Original.WidthPX)), min(d.view[1]+(float64(y)+0.5)*k, float64(d.photo.Original.HeightPX))}
-		d.points, d.touched = append(d.points, p), true
+	if p := touchOf(q, "at", d.photo, d.view, touchWidth); p != nil && len(d.points) < touchPoints {
+		d.points, d.touched = append(d.points, *p), true
 		if most > 0 && len(d.points) > most {
 			d.points = d.points[len(d.points)-1:] // begun anew
 		}
@@ -286,7 +282,7 @@ func (d *marking) touching() *touching {
 	}
 	slices.SortStableFunc(t.Sent, func(a, b Option) int { return strings.Compare(a.Label, b.Label) })
 	for i, p := range d.points {
-		t.Points = append(t.Points, overPoint{N: i + 1, X: px(p[0]), Y: px(p[1]), Ask: false})
+		t.Points = append(t.Points, touchedPoint{N: i + 1, X: px(p[0]), Y: px(p[1]), Ask: false})
 	}
 	t.Begun = mark.PointsText(mark.Shape{Kind: mark.Kind(d.tool), Points: d.points}.Tidy().Outline())
 	for _, tool := range tools {
@@ -485,7 +481,7 @@ func (s *Server) readDrawn(c echo.Context) (version int64, typed url.Values, d p
 	return version, typed, photo.Drawing{ObservationID: f.ObservationID, Shape: mark.Shape{Kind: f.Kind, Points: points}, PrecisionPX: f.PrecisionPX, Note: f.Note}, onForm(err)
 }
 
-// onForm makes faults of a shape point to the fields of the form.
+// onForm makes faults of a shape, a scale or an alignment point to the fields of the form.
 func onForm(err error) error {
 	var e *domain.Error
 	if !errors.As(err, &e) || len(e.Fields) == 0 {
@@ -498,7 +494,7 @@ func onForm(err error) error {
 		if strings.HasPrefix(f.Pointer, "/points") {
 			f.Pointer = "/points"
 		}
-		f.Pointer = strings.NewReplacer("/from", "/from_x", "/to", "/to_x").Replace(f.Pointer)
+		f.Pointer = strings.NewReplacer("/from", "/from_x", "/to", "/to_x", "/before", "/before_x", "/after_id", "/after_id", "/after", "/after_x").Replace(f.Pointer)
 		copied.Fields = append(copied.Fields, f)
 	}
 	return &copied

@@ -1,12 +1,5 @@
 package loan
 
-// File is a paper made from a loan, to be kept or sent.
-type File struct {
-	Name      string // "L.2026.3-agreement-v2.pdf": ASCII letters, digits, '.', '-', '_'
-	MediaType string
-	Content   []byte
-}
-
 // Format is a paper of a loan in a format of files.
 type Format struct {
 	Name      string // the last part of its address: "agreement.pdf"

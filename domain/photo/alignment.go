@@ -7,6 +7,7 @@ import (
 
 	"farthingale/domain"
 	"farthingale/domain/photo/align"
+	"farthingale/domain/photo/mark"
 )
 
 // Alignment lays a later photograph of an object over an earlier one, by points that a person found on both. It
@@ -33,24 +34,17 @@ type NewAlignment struct {
 	Ties    []EnteredTie `json:"ties" validate:"required,min=2,max=4,dive"`
 }
 
-// EnteredTie is a pair of points as it is entered; a figure that is missing is no zero.
+// EnteredTie is a pair of points as it is entered; a point that is missing is no corner.
 type EnteredTie struct {
-	Before *EnteredPoint `json:"before" validate:"required"`
-	After  *EnteredPoint `json:"after" validate:"required"`
-}
-
-// EnteredPoint is a point as it is entered.
-type EnteredPoint struct {
-	X *float64 `json:"x" validate:"required,gte=0,lte=100000"`
-	Y *float64 `json:"y" validate:"required,gte=0,lte=100000"`
+	Before *mark.Point `json:"before" validate:"required"`
+	After  *mark.Point `json:"after" validate:"required"`
 }
 
 // Entered are pairs of points as somebody would enter them.
 func Entered(ties ...align.Tie) []EnteredTie {
-	point := func(p align.Point) *EnteredPoint { return &EnteredPoint{&p.X, &p.Y} }
 	all := make([]EnteredTie, len(ties))
 	for i, t := range ties {
-		all[i] = EnteredTie{point(t.Before), point(t.After)}
+		all[i] = EnteredTie{&t.Before, &t.After}
 	}
 	return all
 }
@@ -59,7 +53,7 @@ func Entered(ties ...align.Tie) []EnteredTie {
 func (n NewAlignment) pairs() []align.Tie {
 	all := make([]align.Tie, len(n.Ties))
 	for i, t := range n.Ties {
-		all[i] = align.Tie{Before: align.Point{X: *t.Before.X, Y: *t.Before.Y}, After: align.Point{X: *t.After.X, Y: *t.After.Y}}
+		all[i] = align.Tie{Before: *t.Before, After: *t.After}
 	}
 	return all
 }
@@ -113,13 +107,8 @@ func (s *Service) fit(ctx context.Context, by domain.Actor, act domain.Act, befo
 	if before.ID == after.ID || before.ObjectID != after.ObjectID {
 		return nil, fit, domain.Invalid("/after_id", "photo", "Take another photograph of the same object.")
 	}
-	fit, err = align.Of(n.Kind, n.pairs(), before.Size(), after.Size())
+	fit, err = align.Of(n.Kind, n.pairs(), before.MarkSize(), after.MarkSize())
 	return before, fit, err
-}
-
-// Size is that of the upright original.
-func (p *Photo) Size() align.Size {
-	return align.Size{WidthPX: p.Original.WidthPX, HeightPX: p.Original.HeightPX}
 }
 
 // Alignments are how each of these pairs of an earlier and a later photograph lies over each other, for those of
@@ -154,7 +143,7 @@ func (s *Service) Alignment(ctx context.Context, by domain.Actor, beforeID, afte
 }
 
 // Refit computes the fit from the ties of a kept alignment, whose pictures have these sizes.
-func (a *Alignment) Refit(before, after align.Size) error {
+func (a *Alignment) Refit(before, after mark.Size) error {
 	var err error
 	a.Fit, err = align.Of(a.Kind, a.Ties, before, after)
 	return err

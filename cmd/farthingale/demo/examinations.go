@@ -283,7 +283,7 @@ func (l *loader) over(before, after shot) error {
 		q := point{at.x + reach*math.Cos(turn), at.y + reach*math.Sin(turn)*0.6}
 		bx, by := before.p.place(q)
 		ax, ay := after.p.place(q)
-		ties = append(ties, align.Tie{Before: align.Point{X: bx, Y: by}, After: align.Point{X: ax, Y: ay}})
+		ties = append(ties, align.Tie{Before: mark.Point{bx, by}, After: mark.Point{ax, ay}})
 	}
 	_, err := l.h.Photo.Align(l.ctx, l.people["ines"], before.id, photo.NewAlignment{AfterID: after.id, Kind: align.Similarity, Ties: photo.Entered(ties...)})
 	return err

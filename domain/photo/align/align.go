@@ -11,6 +11,7 @@ import (
 	"gonum.org/v1/gonum/mat"
 
 	"farthingale/domain"
+	"farthingale/domain/photo/mark"
 )
 
 // Kind is how a picture may be moved to lie on another.
@@ -30,22 +31,10 @@ const (
 	Most  = 4
 )
 
-// Point is a place in a photograph, in pixels of the upright original from its upper left corner.
-type Point struct {
-	X float64 `json:"x" validate:"gte=0,lte=100000"`
-	Y float64 `json:"y" validate:"gte=0,lte=100000"`
-}
-
 // Tie is one detail of the thing, found on both photographs.
 type Tie struct {
-	Before Point `json:"before"`
-	After  Point `json:"after"`
-}
-
-// Size is that of an upright original, in pixels.
-type Size struct {
-	WidthPX  int
-	HeightPX int
+	Before mark.Point `json:"before"`
+	After  mark.Point `json:"after"`
 }
 
 // Fit takes a point of the later photograph to where it lies on the earlier one:
@@ -64,8 +53,8 @@ type Fit struct {
 }
 
 // At takes a point of the later photograph to the earlier one.
-func (f Fit) At(p Point) Point {
-	return Point{f.A*p.X + f.C*p.Y + f.E, f.B*p.X + f.D*p.Y + f.F}
+func (f Fit) At(p mark.Point) mark.Point {
+	return mark.Point{f.A*p[0] + f.C*p[1] + f.E, f.B*p[0] + f.D*p[1] + f.F}
 }
 
 // Scale is how much longer a line becomes when it is taken to the earlier photograph; for an affine fit the
@@ -82,12 +71,12 @@ func (f Fit) TurnDegrees() float64 { return math.Atan2(f.B-f.C, f.A+f.D) * 180 /
 // The similarity is the proper one, without reflection.
 // source: Umeyama 1991, Least-squares estimation of transformation parameters between two point patterns, IEEE
 // Trans. PAMI 13(4), eq. 40–43; in the plane it is the linear problem solved here.
-func Of(kind Kind, ties []Tie, before, after Size) (Fit, error) {
+func Of(kind Kind, ties []Tie, before, after mark.Size) (Fit, error) {
 	if err := check(kind, ties, before, after); err != nil {
 		return Fit{}, err
 	}
 	// Centred and scaled coordinates, so that the equations are well conditioned for pictures of any size.
-	from, to := normal(ties, func(t Tie) Point { return t.After }), normal(ties, func(t Tie) Point { return t.Before })
+	from, to := normal(ties, func(t Tie) mark.Point { return t.After }), normal(ties, func(t Tie) mark.Point { return t.Before })
 	var a, b, c, d float64
 	var err error
 	if kind == Affine {
@@ -101,7 +90,7 @@ func Of(kind Kind, ties []Tie, before, after Size) (Fit, error) {
 	}
 	k := to.spread / from.spread
 	f := Fit{Kind: kind, A: a * k, B: b * k, C: c * k, D: d * k}
-	f.E, f.F = to.centre.X-f.A*from.centre.X-f.C*from.centre.Y, to.centre.Y-f.B*from.centre.X-f.D*from.centre.Y
+	f.E, f.F = to.centre[0]-f.A*from.centre[0]-f.C*from.centre[1], to.centre[1]-f.B*from.centre[0]-f.D*from.centre[1]
 	if f.A*f.D-f.B*f.C <= 0 || f.Scale() < 1e-3 || f.Scale() > 1e3 {
 		return Fit{}, domain.Invalid("/ties", "mirrored", "With these pairs the later picture would be turned inside out. Look whether two points were exchanged.")
 	}
@@ -110,23 +99,23 @@ func Of(kind Kind, ties []Tie, before, after Size) (Fit, error) {
 }
 
 // similarity solves for the turn and scale of centred points: a = k·cos, b = k·sin.
-func similarity(from, to []Point) (a, b float64) {
+func similarity(from, to []mark.Point) (a, b float64) {
 	var square float64
 	for i, p := range from {
 		q := to[i]
-		a += p.X*q.X + p.Y*q.Y
-		b += p.X*q.Y - p.Y*q.X
-		square += p.X*p.X + p.Y*p.Y
+		a += p[0]*q[0] + p[1]*q[1]
+		b += p[0]*q[1] - p[1]*q[0]
+		square += p[0]*p[0] + p[1]*p[1]
 	}
 	return a / square, b / square
 }
 
 // affine solves for the four factors of centred points.
-func affine(from, to []Point) (a, b, c, d float64, err error) {
+func affine(from, to []mark.Point) (a, b, c, d float64, err error) {
 	left, right := mat.NewDense(len(from), 2, nil), mat.NewDense(len(from), 2, nil)
 	for i, p := range from {
-		left.SetRow(i, []float64{p.X, p.Y})
-		right.SetRow(i, []float64{to[i].X, to[i].Y})
+		left.SetRow(i, []float64{p[0], p[1]})
+		right.SetRow(i, []float64{to[i][0], to[i][1]})
 	}
 	var m mat.Dense
 	if err := m.Solve(left, right); err != nil {
@@ -145,7 +134,7 @@ func (f *Fit) rest(ties []Tie) {
 	var sum float64
 	for _, t := range ties {
 		q := f.At(t.After)
-		r := math.Hypot(q.X-t.Before.X, q.Y-t.Before.Y)
+		r := math.Hypot(q[0]-t.Before[0], q[1]-t.Before[1])
 		f.ResidualsPX = append(f.ResidualsPX, r)
 		sum += r * r
 	}
@@ -154,22 +143,22 @@ func (f *Fit) rest(ties []Tie) {
 
 // normalised are points about their centre, with a mean distance of one.
 type normalised struct {
-	points []Point
-	centre Point
+	points []mark.Point
+	centre mark.Point
 	spread float64
 }
 
-func normal(ties []Tie, of func(Tie) Point) normalised {
+func normal(ties []Tie, of func(Tie) mark.Point) normalised {
 	var n normalised
 	for _, t := range ties {
-		n.centre.X += of(t).X / float64(len(ties))
-		n.centre.Y += of(t).Y / float64(len(ties))
+		n.centre[0] += of(t)[0] / float64(len(ties))
+		n.centre[1] += of(t)[1] / float64(len(ties))
 	}
 	for _, t := range ties {
-		n.spread += math.Hypot(of(t).X-n.centre.X, of(t).Y-n.centre.Y) / float64(len(ties))
+		n.spread += math.Hypot(of(t)[0]-n.centre[0], of(t)[1]-n.centre[1]) / float64(len(ties))
 	}
 	for _, t := range ties {
-		n.points = append(n.points, Point{(of(t).X - n.centre.X) / n.spread, (of(t).Y - n.centre.Y) / n.spread})
+		n.points = append(n.points, mark.Point{(of(t)[0] - n.centre[0]) / n.spread, (of(t)[1] - n.centre[1]) / n.spread})
 	}
 	return n
 }
@@ -180,7 +169,7 @@ const onLine = "All points lie on one line. Take at least one point well beside 
 // diagonal: nearer than that a click decides more than the thing.
 const near = 0.02
 
-func check(kind Kind, ties []Tie, before, after Size) error {
+func check(kind Kind, ties []Tie, before, after mark.Size) error {
 	if kind != Similarity && kind != Affine {
 		return domain.Invalid("/kind", "kind", "Say similarity or affine.")
 	}
@@ -194,8 +183,8 @@ func check(kind Kind, ties []Tie, before, after Size) error {
 	for i, t := range ties {
 		for _, side := range []struct {
 			name string
-			at   Point
-			size Size
+			at   mark.Point
+			size mark.Size
 		}{{"before", t.Before, before}, {"after", t.After, after}} {
 			if !inside(side.at, side.size) {
 				fields = append(fields, domain.Field{Pointer: fmt.Sprintf("/ties/%d/%s", i, side.name), Rule: "outside", Message: "This point lies outside of the picture."})
@@ -206,27 +195,27 @@ func check(kind Kind, ties []Tie, before, after Size) error {
 		return domain.InvalidFields(fields)
 	}
 	for _, side := range []struct {
-		of   func(Tie) Point
-		size Size
-	}{{func(t Tie) Point { return t.Before }, before}, {func(t Tie) Point { return t.After }, after}} {
-		if err := spread(ties, side.of, math.Hypot(float64(side.size.WidthPX), float64(side.size.HeightPX))); err != nil {
+		of   func(Tie) mark.Point
+		size mark.Size
+	}{{func(t Tie) mark.Point { return t.Before }, before}, {func(t Tie) mark.Point { return t.After }, after}} {
+		if err := spread(ties, side.of, math.Hypot(side.size.Width, side.size.Height)); err != nil {
 			return err
 		}
 	}
 	return nil
 }
 
-func inside(p Point, s Size) bool {
+func inside(p mark.Point, s mark.Size) bool {
 	// Written so that a NaN is outside.
-	return p.X >= 0 && p.Y >= 0 && p.X <= float64(s.WidthPX) && p.Y <= float64(s.HeightPX)
+	return p[0] >= 0 && p[1] >= 0 && p[0] <= s.Width && p[1] <= s.Height
 }
 
 // spread refuses points that coincide or lie on one line.
-func spread(ties []Tie, of func(Tie) Point, diagonal float64) error {
-	var corners []Point
+func spread(ties []Tie, of func(Tie) mark.Point, diagonal float64) error {
+	var corners []mark.Point
 	for _, t := range ties {
 		p := of(t)
-		if slices.ContainsFunc(corners, func(q Point) bool { return math.Hypot(p.X-q.X, p.Y-q.Y) < near*diagonal }) {
+		if slices.ContainsFunc(corners, func(q mark.Point) bool { return math.Hypot(p[0]-q[0], p[1]-q[1]) < near*diagonal }) {
 			return domain.Invalid("/ties", "coincide", "Two points lie on nearly the same place. Take points far apart.")
 		}
 		corners = append(corners, p)
@@ -247,6 +236,6 @@ func spread(ties []Tie, of func(Tie) Point, diagonal float64) error {
 }
 
 // off is how far a point lies from the line through two others.
-func off(p, a, b Point) float64 {
-	return math.Abs((b.X-a.X)*(p.Y-a.Y)-(b.Y-a.Y)*(p.X-a.X)) / math.Hypot(b.X-a.X, b.Y-a.Y)
+func off(p, a, b mark.Point) float64 {
+	return math.Abs((b[0]-a[0])*(p[1]-a[1])-(b[1]-a[1])*(p[0]-a[0])) / math.Hypot(b[0]-a[0], b[1]-a[1])
 }

@@ -8,9 +8,10 @@ import (
 	"testing"
 
 	"farthingale/domain"
+	"farthingale/domain/photo/mark"
 )
 
-var square = Size{4000, 3000}
+var square = mark.Size{Width: 4000, Height: 3000}
 
 // Umeyama's example has a negative coordinate; moved by a hundred it lies in a picture, which changes
 // only the shift.
@@ -19,8 +20,8 @@ var square = Size{4000, 3000}
 // IEEE Trans. PAMI 13(4), section III, figure 1: rotation [[0.832, 0.555], [−0.555, 0.832]], shift
 // [−0.800, 0.400], scale 0.721; figures from memory. The mean square error of these figures is (0.80 + 0.64 + 0.16) / 3.
 func TestUmeyama(t *testing.T) {
-	small := Size{3, 3}
-	ties := []Tie{{After: Point{0, 0}, Before: Point{1, 0}}, {After: Point{1, 0}, Before: Point{0, 0}}, {After: Point{0, 2}, Before: Point{1, 2}}}
+	small := mark.Size{Width: 3, Height: 3}
+	ties := []Tie{{After: mark.Point{0, 0}, Before: mark.Point{1, 0}}, {After: mark.Point{1, 0}, Before: mark.Point{0, 0}}, {After: mark.Point{0, 2}, Before: mark.Point{1, 2}}}
 	f, err := Of(Similarity, ties, small, small)
 	if err != nil {
 		t.Fatal(err)
@@ -54,11 +55,11 @@ func TestLaysBack(t *testing.T) {
 			}
 			var ties []Tie
 			for range 3 + random.IntN(2) {
-				p := Point{random.Float64() * 4000, random.Float64() * 3000}
-				q := true_.At(Point{p.X - 2000, p.Y - 1500})
-				ties = append(ties, Tie{After: p, Before: Point{q.X + 10000, q.Y + 10000}})
+				p := mark.Point{random.Float64() * 4000, random.Float64() * 3000}
+				q := true_.At(mark.Point{p[0] - 2000, p[1] - 1500})
+				ties = append(ties, Tie{After: p, Before: mark.Point{q[0] + 10000, q[1] + 10000}})
 			}
-			f, err := Of(kind, ties, Size{20000, 20000}, square)
+			f, err := Of(kind, ties, mark.Size{Width: 20000, Height: 20000}, square)
 			if err != nil {
 				continue // points that happened to lie badly
 			}
@@ -75,8 +76,8 @@ func TestLeastSquares(t *testing.T) {
 	sum := func(f Fit, ties []Tie) float64 { f.ResidualsPX = nil; f.rest(ties); return f.RMSPX }
 	for range 200 {
 		var ties []Tie
-		for _, p := range []Point{{300, 200}, {3500, 400}, {3300, 2600}, {500, 2500}} {
-			ties = append(ties, Tie{Before: Point{p.X + 40*random.Float64(), p.Y + 40*random.Float64()}, After: p})
+		for _, p := range []mark.Point{{300, 200}, {3500, 400}, {3300, 2600}, {500, 2500}} {
+			ties = append(ties, Tie{Before: mark.Point{p[0] + 40*random.Float64(), p[1] + 40*random.Float64()}, After: p})
 		}
 		f, err := Of(Similarity, ties, square, square)
 		if err != nil {
@@ -101,7 +102,7 @@ func TestLeastSquares(t *testing.T) {
 
 func TestTurnAndScale(t *testing.T) {
 	// The later picture was turned a quarter clockwise and is half as large: back it is turned the other way.
-	f, err := Of(Similarity, []Tie{{Point{1000, 1000}, Point{500, 500}}, {Point{1000, 2000}, Point{1000, 500}}}, square, square)
+	f, err := Of(Similarity, []Tie{{mark.Point{1000, 1000}, mark.Point{500, 500}}, {mark.Point{1000, 2000}, mark.Point{1000, 500}}}, square, square)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -111,8 +112,8 @@ func TestTurnAndScale(t *testing.T) {
 }
 
 func TestRefusesBadTies(t *testing.T) {
-	a, b, c, d := Point{100, 100}, Point{3000, 200}, Point{2900, 2500}, Point{200, 2400}
-	same := func(points ...Point) []Tie {
+	a, b, c, d := mark.Point{100, 100}, mark.Point{3000, 200}, mark.Point{2900, 2500}, mark.Point{200, 2400}
+	same := func(points ...mark.Point) []Tie {
 		var ties []Tie
 		for _, p := range points {
 			ties = append(ties, Tie{p, p})
@@ -125,14 +126,14 @@ func TestRefusesBadTies(t *testing.T) {
 		ties       []Tie
 	}{
 		{"one pair", "2 to 4", Similarity, same(a)},
-		{"five pairs", "2 to 4", Similarity, same(a, b, c, d, Point{1500, 1500})},
+		{"five pairs", "2 to 4", Similarity, same(a, b, c, d, mark.Point{1500, 1500})},
 		{"affine by two", "three pairs", Affine, same(a, b)},
 		{"unknown kind", "similarity or affine", "free", same(a, b)},
-		{"outside", "outside", Similarity, same(a, Point{4001, 10})},
-		{"not a number", "outside", Similarity, same(a, Point{math.NaN(), 10})},
-		{"on one line", "one line", Affine, same(Point{100, 100}, Point{1000, 1000}, Point{2000, 2000}, Point{2900, 2900})},
-		{"on one line, similarity", "one line", Similarity, same(Point{100, 100}, Point{1000, 1000}, Point{2000, 2010})},
-		{"one point twice", "same place", Similarity, same(a, Point{101, 99})},
+		{"outside", "outside", Similarity, same(a, mark.Point{4001, 10})},
+		{"not a number", "outside", Similarity, same(a, mark.Point{math.NaN(), 10})},
+		{"on one line", "one line", Affine, same(mark.Point{100, 100}, mark.Point{1000, 1000}, mark.Point{2000, 2000}, mark.Point{2900, 2900})},
+		{"on one line, similarity", "one line", Similarity, same(mark.Point{100, 100}, mark.Point{1000, 1000}, mark.Point{2000, 2010})},
+		{"one point twice", "same place", Similarity, same(a, mark.Point{101, 99})},
 		{"one on the same place after", "same place", Similarity, []Tie{{a, a}, {b, a}}},
 		{"mirrored", "exchanged", Affine, []Tie{{a, b}, {b, a}, {c, c}}},
 	} {

@@ -311,7 +311,7 @@ func (m *museum) words() map[string]any {
 		return ""
 	}
 	tie := func(x, y float64) any {
-		return map[string]any{"before": map[string]any{"x": x, "y": y}, "after": map[string]any{"x": x, "y": y}}
+		return map[string]any{"before": []any{x, y}, "after": []any{x, y}}
 	}
 	now := m.Now().UTC().Truncate(time.Second)
 	return map[string]any{

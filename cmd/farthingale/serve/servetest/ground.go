@@ -10,6 +10,7 @@ import (
 	"farthingale/domain/collection"
 	"farthingale/domain/photo"
 	"farthingale/domain/photo/align"
+	"farthingale/domain/photo/mark"
 )
 
 // Ground is what the samples of all areas stand on: one person of each role, and one object with its
@@ -135,7 +136,7 @@ func (h *House) aligned(g *Ground) {
 		ids[i] = p.ID
 	}
 	at := func(x, y float64) align.Tie {
-		return align.Tie{Before: align.Point{X: x, Y: y}, After: align.Point{X: x, Y: y}}
+		return align.Tie{Before: mark.Point{x, y}, After: mark.Point{x, y}}
 	}
 	if _, err := h.Photo.Align(h.t.Context(), by, ids[0], photo.NewAlignment{AfterID: ids[1], Kind: align.Similarity, Ties: photo.Entered(at(10, 10), at(600, 20), at(300, 400))}); err != nil {
 		h.t.Fatal(err)

@@ -9,6 +9,7 @@ import (
 	"farthingale/domain/examination"
 	"farthingale/domain/photo"
 	"farthingale/domain/photo/align"
+	"farthingale/domain/photo/mark"
 )
 
 // compareSamples: two examinations of an object, one damage of each outcome, with two photographs of one view that
@@ -29,7 +30,7 @@ func compareSamples(h *House, g *Ground) []Sample {
 	}
 	before, after := picture(201), picture(203)
 	_, err := h.Photo.Align(ctx, ines.Actor, before, photo.NewAlignment{AfterID: after, Kind: align.Similarity, Ties: photo.Entered([]align.Tie{
-		{Before: align.Point{X: 2, Y: 2}, After: align.Point{X: 2, Y: 2}}, {Before: align.Point{X: 40, Y: 3}, After: align.Point{X: 41, Y: 3}}, {Before: align.Point{X: 20, Y: 25}, After: align.Point{X: 20, Y: 26}}}...)})
+		{Before: mark.Point{2, 2}, After: mark.Point{2, 2}}, {Before: mark.Point{40, 3}, After: mark.Point{41, 3}}, {Before: mark.Point{20, 25}, After: mark.Point{20, 26}}}...)})
 	must(err)
 	area := func(mm2, u int64) *examination.Extent {
 		uncertainty := decimal.NewFromInt(u)

@@ -38,7 +38,7 @@ func photoSamples(h *House, g *Ground) []Sample {
 	if _, err := h.Photo.SetScale(h.t.Context(), ines.Actor, last, photo.NewScale{From: &mark.Point{1, 1}, To: &mark.Point{21, 1}, LengthMM: 10}); err != nil {
 		h.t.Fatal(err)
 	}
-	over := "/photos/" + first.String() + "/over/" + last.String()
+	over := "/photos/" + first.String() + "/alignments/" + last.String()
 	at := "/photos/" + last.String()
 	iiif := "/iiif/" + last.String()
 	return []Sample{
@@ -46,8 +46,8 @@ func photoSamples(h *House, g *Ground) []Sample {
 		{Route: "GET /objects/:number/photos", Path: "/objects/1968.14.2/photos?light=uv", As: reader},
 		{Route: "GET /photos/:id", Path: at, As: ines},
 		{Route: "GET /photos/:id", Path: at, As: reader},
-		{Route: "GET /photos/:id/over/:after", Path: over, As: ines},
-		{Route: "GET /photos/:id/over/:after", Path: over + "?tie=2,2,2,2&tie=30,2,30,2&before=9,12", As: reader},
+		{Route: "GET /photos/:id/alignments/:after", Path: over, As: ines},
+		{Route: "GET /photos/:id/alignments/:after", Path: over + "?tie=2,2,2,2&tie=30,2,30,2&before=9,12", As: reader},
 		{Route: "GET /photos/:id/marks", Path: at + "/marks", As: ines},
 		{Route: "GET /photos/:id/marks", Path: at + "/marks", As: reader},
 		{Route: "GET /photos/:id/marks", Path: at + "/marks?mark=" + m.ID.String(), As: ines},

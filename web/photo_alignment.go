@@ -14,40 +14,41 @@ import (
 	"farthingale/domain"
 	"farthingale/domain/photo"
 	"farthingale/domain/photo/align"
+	"farthingale/domain/photo/mark"
 )
 
-// overPair is two photographs of one view, the later laid over the earlier where somebody said how; the
-// partial "photo/_over_pair" shows it: side by side, and over each other where scripts run.
-type overPair struct {
-	Before, After         overPhoto
+// alignedPair is two photographs of one view, the later laid over the earlier where somebody said how; the
+// partial "photo/_aligned_pair" shows it: side by side, and over each other where scripts run.
+type alignedPair struct {
+	Before, After         alignedPhoto
 	Matrix                string // of the later, as SVG has it; "": nobody laid them over each other
 	Fit                   string // how well they lie, in words
 	WidthPX, HeightPX     int    // the earlier photograph's, which both are shown in
 	AlignPath, AlignWords string // to lay them anew; "": not for this person
 }
 
-type overPhoto struct {
+type alignedPhoto struct {
 	Path, Image       string // Image: "" while there is none
 	Says, When        string
 	WidthPX, HeightPX int // of the upright original
 }
 
-func (s *Server) overPhoto(p *photo.Photo) overPhoto {
-	o := overPhoto{Path: "/photos/" + p.ID.String(), Says: photoWords(p), When: s.photoTaken(p), WidthPX: p.Original.WidthPX, HeightPX: p.Original.HeightPX}
+func (s *Server) alignedPhoto(p *photo.Photo) alignedPhoto {
+	o := alignedPhoto{Path: "/photos/" + p.ID.String(), Says: photoWords(p), When: s.photoTaken(p), WidthPX: p.Original.WidthPX, HeightPX: p.Original.HeightPX}
 	if p.Preview.Screen != nil {
 		o.Image = "/files/photos/" + p.ID.String() + "/screen"
 	}
 	return o
 }
 
-// overPair makes the pair of two photographs; how is nil when nobody laid them over each other.
-func (s *Server) overPair(a domain.Actor, before, after *photo.Photo, how *photo.Alignment) overPair {
-	p := overPair{Before: s.overPhoto(before), After: s.overPhoto(after), WidthPX: before.Original.WidthPX, HeightPX: before.Original.HeightPX}
+// alignedPair makes the pair of two photographs; how is nil when nobody laid them over each other.
+func (s *Server) alignedPair(a domain.Actor, before, after *photo.Photo, how *photo.Alignment) alignedPair {
+	p := alignedPair{Before: s.alignedPhoto(before), After: s.alignedPhoto(after), WidthPX: before.Original.WidthPX, HeightPX: before.Original.HeightPX}
 	if how != nil {
 		p.Matrix, p.Fit = svgMatrix(how.Fit), fitWords(how.Fit)+" "+how.ByName+", "+s.day(how.At)+"."
 	}
 	if a.May(photo.Keep) == nil {
-		p.AlignPath, p.AlignWords = overPath(before.ID, after.ID), "Lay them over each other"
+		p.AlignPath, p.AlignWords = alignmentPath(before.ID, after.ID), "Lay them over each other"
 		if how != nil {
 			p.AlignWords = "Lay them anew"
 		}
@@ -55,8 +56,8 @@ func (s *Server) overPair(a domain.Actor, before, after *photo.Photo, how *photo
 	return p
 }
 
-func overPath(before, after domain.ID) string {
-	return "/photos/" + before.String() + "/over/" + after.String()
+func alignmentPath(before, after domain.ID) string {
+	return "/photos/" + before.String() + "/alignments/" + after.String()
 }
 
 // svgMatrix is a fit as an SVG transform.
@@ -81,12 +82,12 @@ func fitWords(f align.Fit) string {
 }
 
 // The widths at which a picture is touched.
-var overWidths = []int{320, 640, 1280}
+var alignmentWidths = []int{320, 640, 1280}
 
-type overPage struct {
+type alignmentPage struct {
 	Frame
 	Number, ObjectTitle, ObjectPath string
-	Panes                           []overPane
+	Panes                           []alignmentPane
 	Ties                            int
 	Help, Trouble                   string
 	Touch                           string // where a touch leads
@@ -96,33 +97,33 @@ type overPage struct {
 	Form                            *Form
 }
 
-// overPane is one picture to touch.
-type overPane struct {
+// alignmentPane is one picture to touch.
+type alignmentPane struct {
 	Name, Heading     string
 	Image             string
 	WidthPX, HeightPX int // as shown
-	Points            []overPoint
+	Points            []touchedPoint
 }
 
-type overPoint struct {
+type touchedPoint struct {
 	N    int
 	X, Y string // as shown
 	Ask  bool   // its partner is not touched yet
 }
 
-// overing is what was touched so far; it stands in the address, so that the page works without scripts.
-type overing struct {
+// aligning is what was touched so far; it stands in the address, so that the page works without scripts.
+type aligning struct {
 	before, after           *photo.Photo
 	width                   int
 	ties                    []align.Tie
-	pendBefore, pendAfter   *align.Point
+	pendBefore, pendAfter   *mark.Point
 	touchedBefore, touchedA bool
 }
 
-// readOver reads the two photographs and what was touched.
-func (s *Server) readOver(c echo.Context) (*overing, error) {
+// readAlignment reads the two photographs and what was touched.
+func (s *Server) readAlignment(c echo.Context) (*aligning, error) {
 	ctx, by := c.Request().Context(), actor(c)
-	var o overing
+	var o aligning
 	for name, into := range map[string]**photo.Photo{"id": &o.before, "after": &o.after} {
 		id, err := domain.ParseID(c.Param(name))
 		if err != nil {
@@ -137,12 +138,12 @@ func (s *Server) readOver(c echo.Context) (*overing, error) {
 	}
 	q := c.Request().URL.Query()
 	o.width = 640
-	if w, err := strconv.Atoi(q.Get("width")); err == nil && slices.Contains(overWidths, w) {
+	if w, err := strconv.Atoi(q.Get("width")); err == nil && slices.Contains(alignmentWidths, w) {
 		o.width = w
 	}
 	for _, text := range q["tie"] {
 		if n, ok := coordinates(text, 4); ok && len(o.ties) < align.Most {
-			o.ties = append(o.ties, align.Tie{Before: align.Point{X: n[0], Y: n[1]}, After: align.Point{X: n[2], Y: n[3]}})
+			o.ties = append(o.ties, align.Tie{Before: mark.Point{n[0], n[1]}, After: mark.Point{n[2], n[3]}})
 		}
 	}
 	o.pendBefore, o.pendAfter = pointOf(q.Get("before")), pointOf(q.Get("after"))
@@ -159,15 +160,21 @@ func (s *Server) readOver(c echo.Context) (*overing, error) {
 	return &o, nil
 }
 
-// touched is where a picture was touched, as a browser sends it of an image button, in pixels of the original.
-func (o *overing) touched(q url.Values, name string, p *photo.Photo) *align.Point {
+// touched is where a picture was touched, as a browser sends it of an image button: in pixels of the original.
+func (o *aligning) touched(q url.Values, name string, p *photo.Photo) *mark.Point {
+	return touchOf(q, name, p, [3]float64{0, 0, float64(p.Original.WidthPX)}, float64(o.width))
+}
+
+// touchOf is where a part of a picture, shown at a width, was touched: in pixels of the original; nil: it was not. view
+// is left, top and width of the part.
+func touchOf(q url.Values, name string, p *photo.Photo, view [3]float64, shownWidth float64) *mark.Point {
 	x, errX := strconv.Atoi(q.Get(name + ".x"))
 	y, errY := strconv.Atoi(q.Get(name + ".y"))
 	if errX != nil || errY != nil || x < 0 || y < 0 {
 		return nil
 	}
-	k := float64(p.Original.WidthPX) / float64(o.width)
-	return &align.Point{X: min((float64(x)+0.5)*k, float64(p.Original.WidthPX)), Y: min((float64(y)+0.5)*k, float64(p.Original.HeightPX))}
+	k := view[2] / shownWidth
+	return &mark.Point{min(view[0]+(float64(x)+0.5)*k, float64(p.Original.WidthPX)), min(view[1]+(float64(y)+0.5)*k, float64(p.Original.HeightPX))}
 }
 
 func coordinates(text string, n int) ([]float64, bool) {
@@ -186,27 +193,27 @@ func coordinates(text string, n int) ([]float64, bool) {
 	return all, true
 }
 
-func pointOf(text string) *align.Point {
+func pointOf(text string) *mark.Point {
 	n, ok := coordinates(text, 2)
 	if !ok {
 		return nil
 	}
-	return &align.Point{X: n[0], Y: n[1]}
+	return &mark.Point{n[0], n[1]}
 }
 
 func px(v float64) string { return number(v, 1) }
 
 // query is what was touched as an address says it.
-func (o *overing) query() url.Values {
+func (o *aligning) query() url.Values {
 	q := url.Values{}
 	for _, t := range o.ties {
-		q.Add("tie", strings.Join([]string{px(t.Before.X), px(t.Before.Y), px(t.After.X), px(t.After.Y)}, ","))
+		q.Add("tie", strings.Join([]string{px(t.Before[0]), px(t.Before[1]), px(t.After[0]), px(t.After[1])}, ","))
 	}
 	if o.pendBefore != nil {
-		q.Set("before", px(o.pendBefore.X)+","+px(o.pendBefore.Y))
+		q.Set("before", px(o.pendBefore[0])+","+px(o.pendBefore[1]))
 	}
 	if o.pendAfter != nil {
-		q.Set("after", px(o.pendAfter.X)+","+px(o.pendAfter.Y))
+		q.Set("after", px(o.pendAfter[0])+","+px(o.pendAfter[1]))
 	}
 	if o.width != 640 {
 		q.Set("width", strconv.Itoa(o.width))
@@ -214,10 +221,10 @@ func (o *overing) query() url.Values {
 	return q
 }
 
-func (o *overing) path() string { return overPath(o.before.ID, o.after.ID) }
+func (o *aligning) path() string { return alignmentPath(o.before.ID, o.after.ID) }
 
 // at is the page's address after a change of what was touched.
-func (o overing) at(change func(*overing)) string {
+func (o aligning) at(change func(*aligning)) string {
 	change(&o)
 	if q := o.query(); len(q) > 0 {
 		return o.path() + "?" + q.Encode() + "#touch"
@@ -226,14 +233,14 @@ func (o overing) at(change func(*overing)) string {
 }
 
 // pane is one of the two pictures with its points.
-func (o *overing) pane(name, heading string, p *photo.Photo, of func(align.Tie) align.Point, pending *align.Point) overPane {
+func (o *aligning) pane(name, heading string, p *photo.Photo, of func(align.Tie) mark.Point, pending *mark.Point) alignmentPane {
 	k := float64(o.width) / float64(p.Original.WidthPX)
-	pane := overPane{Name: name, Heading: heading, WidthPX: o.width, HeightPX: int(k*float64(p.Original.HeightPX) + 0.5)}
+	pane := alignmentPane{Name: name, Heading: heading, WidthPX: o.width, HeightPX: int(k*float64(p.Original.HeightPX) + 0.5)}
 	if p.Preview.Screen != nil {
 		pane.Image = "/files/photos/" + p.ID.String() + "/screen"
 	}
-	add := func(n int, at align.Point, ask bool) {
-		pane.Points = append(pane.Points, overPoint{N: n, X: px(at.X * k), Y: px(at.Y * k), Ask: ask})
+	add := func(n int, at mark.Point, ask bool) {
+		pane.Points = append(pane.Points, touchedPoint{N: n, X: px(at[0] * k), Y: px(at[1] * k), Ask: ask})
 	}
 	for i, t := range o.ties {
 		add(i+1, of(t), false)
@@ -245,7 +252,7 @@ func (o *overing) pane(name, heading string, p *photo.Photo, of func(align.Tie) 
 }
 
 // help says what to touch next.
-func (o *overing) help() string {
+func (o *aligning) help() string {
 	switch n := len(o.ties); {
 	case o.pendBefore != nil:
 		return "Now touch the same detail on the later picture."
@@ -262,18 +269,18 @@ func (o *overing) help() string {
 	}
 }
 
-// overData makes the page.
-func (s *Server) overData(c echo.Context, o *overing) (*overPage, error) {
+// alignmentData makes the page.
+func (s *Server) alignmentData(c echo.Context, o *aligning) (*alignmentPage, error) {
 	ctx, by := c.Request().Context(), actor(c)
 	of, err := s.Photo.SubjectOf(ctx, by, o.before)
 	if err != nil {
 		return nil, err
 	}
-	p := &overPage{Number: of.Number, ObjectTitle: of.Title, ObjectPath: "/objects/" + url.PathEscape(of.Number), Ties: len(o.ties), Help: o.help(), Touch: o.path()}
-	p.Title, p.Here, p.Scripts = "Two photographs of "+of.Number, "/objects", []string{"over.js"}
-	p.Panes = []overPane{
-		o.pane("before", "Earlier: "+photoWords(o.before)+", "+s.photoTaken(o.before), o.before, func(t align.Tie) align.Point { return t.Before }, o.pendBefore),
-		o.pane("after", "Later: "+photoWords(o.after)+", "+s.photoTaken(o.after), o.after, func(t align.Tie) align.Point { return t.After }, o.pendAfter),
+	p := &alignmentPage{Number: of.Number, ObjectTitle: of.Title, ObjectPath: "/objects/" + url.PathEscape(of.Number), Ties: len(o.ties), Help: o.help(), Touch: o.path()}
+	p.Title, p.Here, p.Scripts = "Two photographs of "+of.Number, "/objects", []string{"alignment.js"}
+	p.Panes = []alignmentPane{
+		o.pane("before", "Earlier: "+photoWords(o.before)+", "+s.photoTaken(o.before), o.before, func(t align.Tie) mark.Point { return t.Before }, o.pendBefore),
+		o.pane("after", "Later: "+photoWords(o.after)+", "+s.photoTaken(o.after), o.after, func(t align.Tie) mark.Point { return t.After }, o.pendAfter),
 	}
 	for key, values := range o.query() {
 		for _, v := range values {
@@ -281,12 +288,12 @@ func (s *Server) overData(c echo.Context, o *overing) (*overPage, error) {
 		}
 	}
 	slices.SortFunc(p.Sent, func(a, b Option) int { return strings.Compare(a.Label, b.Label) })
-	for _, w := range overWidths {
+	for _, w := range alignmentWidths {
 		words := map[int]string{320: "small", 640: "medium", 1280: "large"}[w]
-		p.Widths = append(p.Widths, Link{Path: o.at(func(o *overing) { o.width = w }), Words: words, Present: w == o.width})
+		p.Widths = append(p.Widths, Link{Path: o.at(func(o *aligning) { o.width = w }), Words: words, Present: w == o.width})
 	}
 	if len(o.ties) > 0 || o.pendBefore != nil || o.pendAfter != nil {
-		p.Undo = []Link{{Path: o.at((*overing).back), Words: "Take back the last point"}, {Path: o.path(), Words: "Begin again"}}
+		p.Undo = []Link{{Path: o.at((*aligning).back), Words: "Take back the last point"}, {Path: o.path(), Words: "Begin again"}}
 	}
 	kind := align.Similarity
 	how, err := s.lies(c, o, kind)
@@ -297,23 +304,23 @@ func (s *Server) overData(c echo.Context, o *overing) (*overPage, error) {
 		}
 	}
 	if how != nil {
-		pair := s.overPair(by, o.before, o.after, how)
+		pair := s.alignedPair(by, o.before, o.after, how)
 		pair.AlignPath = ""
 		if len(o.ties) > 0 {
 			pair.Fit = fitWords(how.Fit)
 		}
-		if p.Preview, err = s.partial("photo/_over_pair", pair); err != nil {
+		if p.Preview, err = s.partial("photo/_aligned_pair", pair); err != nil {
 			return nil, err
 		}
 	}
 	if by.May(photo.Keep) == nil {
-		p.Form = overForm(o, kind).ready(c)
+		p.Form = alignmentForm(o, kind).ready(c)
 	}
 	return p, nil
 }
 
 // back takes back the last touch.
-func (o *overing) back() {
+func (o *aligning) back() {
 	switch n := len(o.ties); {
 	case o.pendBefore != nil || o.pendAfter != nil:
 		o.pendBefore, o.pendAfter = nil, nil
@@ -323,7 +330,7 @@ func (o *overing) back() {
 }
 
 // lies is how the pictures lie by what was touched, or else as it is kept; nil when neither says it.
-func (s *Server) lies(c echo.Context, o *overing, kind align.Kind) (*photo.Alignment, error) {
+func (s *Server) lies(c echo.Context, o *aligning, kind align.Kind) (*photo.Alignment, error) {
 	ctx, by := c.Request().Context(), actor(c)
 	if len(o.ties) >= align.Least {
 		fit, err := s.Photo.TryAlignment(ctx, by, o.before.ID, photo.NewAlignment{AfterID: o.after.ID, Kind: kind, Ties: photo.Entered(o.ties...)})
@@ -342,17 +349,17 @@ func (s *Server) lies(c echo.Context, o *overing, kind align.Kind) (*photo.Align
 	return kept, err
 }
 
-// overForm keeps the pairs. Their figures can be typed too, by whoever cannot point.
-func overForm(o *overing, kind align.Kind) *Form {
+// alignmentForm keeps the pairs. Their figures can be typed too, by whoever cannot point.
+func alignmentForm(o *aligning, kind align.Kind) *Form {
 	rows := make([]Field, 0, align.Most)
 	for i := range align.Most {
 		var at [4]string
 		if i < len(o.ties) {
 			t := o.ties[i]
-			at = [4]string{px(t.Before.X), px(t.Before.Y), px(t.After.X), px(t.After.Y)}
+			at = [4]string{px(t.Before[0]), px(t.Before[1]), px(t.After[0]), px(t.After[1])}
 		}
 		row := Field{Kind: "group", Label: fmt.Sprintf("Pair %d", i+1)}
-		for j, f := range []struct{ name, label string }{{"before.x", "Earlier, from the left"}, {"before.y", "Earlier, from the top"}, {"after.x", "Later, from the left"}, {"after.y", "Later, from the top"}} {
+		for j, f := range []struct{ name, label string }{{"before_x", "Earlier, from the left"}, {"before_y", "Earlier, from the top"}, {"after_x", "Later, from the left"}, {"after_y", "Later, from the top"}} {
 			row.Fields = append(row.Fields, Field{Kind: "number", Step: "any", Name: fmt.Sprintf("ties.%d.%s", i, f.name), Label: f.label, Value: at[j]})
 		}
 		rows = append(rows, Field{Kind: "abreast", Label: row.Label, Fields: []Field{row}})
@@ -381,47 +388,79 @@ func trouble(err error) (string, *domain.Error) {
 	return strings.Join(said, " "), e
 }
 
-// overPage serves GET /photos/{id}/over/{after}. A touch comes as coordinates of an image button and leads to the
+// alignmentPage serves GET /photos/{id}/alignments/{after}. A touch comes as coordinates of an image button and leads to the
 // address that holds all of them.
-func (s *Server) overPage(c echo.Context) error {
-	o, err := s.readOver(c)
+func (s *Server) alignmentPage(c echo.Context) error {
+	o, err := s.readAlignment(c)
 	if err != nil {
 		return err
 	}
 	if o.touchedBefore || o.touchedA {
-		return c.Redirect(http.StatusSeeOther, o.at(func(*overing) {}))
+		return c.Redirect(http.StatusSeeOther, o.at(func(*aligning) {}))
 	}
-	p, err := s.overData(c, o)
+	p, err := s.alignmentData(c, o)
 	if err != nil {
 		return err
 	}
-	return s.render(c, http.StatusOK, "photo/over", p)
+	return s.render(c, http.StatusOK, "photo/alignment", p)
 }
 
-// align serves POST /photos/{id}/over/{after}.
+// alignmentTyped is an alignment as the form sends it.
+type alignmentTyped struct {
+	Kind align.Kind `json:"kind"`
+	Ties []tieTyped `json:"ties"`
+}
+
+type tieTyped struct {
+	BeforeX *float64 `json:"before_x"`
+	BeforeY *float64 `json:"before_y"`
+	AfterX  *float64 `json:"after_x"`
+	AfterY  *float64 `json:"after_y"`
+}
+
+func typedPoint(x, y *float64) *mark.Point {
+	if x == nil || y == nil {
+		return nil
+	}
+	return &mark.Point{*x, *y}
+}
+
+func (f alignmentTyped) entered(afterID domain.ID) photo.NewAlignment {
+	n := photo.NewAlignment{AfterID: afterID, Kind: f.Kind}
+	for _, t := range f.Ties {
+		n.Ties = append(n.Ties, photo.EnteredTie{Before: typedPoint(t.BeforeX, t.BeforeY), After: typedPoint(t.AfterX, t.AfterY)})
+	}
+	return n
+}
+
+// whole are the pairs of which no figure is missing.
+func (f alignmentTyped) whole() (ties []align.Tie) {
+	for _, t := range f.entered(domain.ID{}).Ties {
+		if t.Before != nil && t.After != nil {
+			ties = append(ties, align.Tie{Before: *t.Before, After: *t.After})
+		}
+	}
+	return ties
+}
+
+// align serves POST /photos/{id}/alignments/{after}.
 func (s *Server) align(c echo.Context) error {
-	o, err := s.readOver(c)
+	o, err := s.readAlignment(c)
 	if err != nil {
 		return err
 	}
-	n := photo.NewAlignment{}
-	_, typed, err := s.decode(c, &n)
-	n.AfterID = o.after.ID
+	var typed alignmentTyped
+	_, sent, err := s.decode(c, &typed)
 	if err == nil {
-		_, err = s.Photo.Align(c.Request().Context(), actor(c), o.before.ID, n)
+		_, err = s.Photo.Align(c.Request().Context(), actor(c), o.before.ID, typed.entered(o.after.ID))
 	}
 	if err == nil {
 		return s.done(c, "How the two photographs lie over each other is kept.", o.path())
 	}
-	o.ties = nil
-	for _, t := range n.Ties {
-		if t.Before != nil && t.After != nil && t.Before.X != nil && t.Before.Y != nil && t.After.X != nil && t.After.Y != nil {
-			o.ties = append(o.ties, align.Tie{Before: align.Point{X: *t.Before.X, Y: *t.Before.Y}, After: align.Point{X: *t.After.X, Y: *t.After.Y}})
-		}
-	}
-	p, fault := s.overData(c, o)
+	o.ties = typed.whole()
+	p, fault := s.alignmentData(c, o)
 	if fault != nil {
 		return fault
 	}
-	return s.answer(c, p.Form, typed, err, "photo/over", p)
+	return s.answer(c, p.Form, sent, onForm(err), "photo/alignment", p)
 }
