@@ -347,7 +347,7 @@ func (s *Server) markingData(c echo.Context, d *marking) (*markingPage, error) {
 	p.Marks, p.Terms = s.shownMarks(one, marks, p.May)
 	if k, ok := scales[one.ID]; ok {
 		p.Scale = s.scaleWords(k)
-		p.ScaleHow = fmt.Sprintf("%s mm ± %s mm between %s and %s, each set to ± %s px.", number(k.LengthMM, 2), number(k.PlusMM, 2), mark.PointsText([]mark.Point{k.From}), mark.PointsText([]mark.Point{k.To}), number(k.ClickPX, 1))
+		p.ScaleHow = fmt.Sprintf("%s mm ± %s mm between %s and %s, each set to ± %s px; these are standard uncertainties, as they were entered.", number(k.LengthMM, 2), number(k.PlusMM, 2), mark.PointsText([]mark.Point{k.From}), mark.PointsText([]mark.Point{k.To}), number(k.ClickPX, 1))
 	}
 	switch {
 	case one.Preview.State == photo.None:
@@ -373,7 +373,7 @@ func (s *Server) markingData(c echo.Context, d *marking) (*markingPage, error) {
 // scaleWords says how long a pixel is, how surely, and who said so.
 func (s *Server) scaleWords(k photo.Scale) string {
 	factor, relative := k.MMPerPX()
-	return fmt.Sprintf("Scale: %s mm a pixel, ± %s %%. Set by %s, %s.", strconv.FormatFloat(factor, 'g', 4, 64), number(100*relative, 1), k.ByName, s.day(k.At))
+	return fmt.Sprintf("Scale: %s mm a pixel, ± %s %% (k = 2). Set by %s, %s.", strconv.FormatFloat(factor, 'g', 4, 64), number(2*100*relative, 1), k.ByName, s.day(k.At))
 }
 
 // markForms are the forms of the page: to draw a mark or change one, to take it away, to set the scale.

@@ -326,7 +326,7 @@ func difference(was, now *Extent) *Difference {
 func (d *Difference) Words() string {
 	text := signed(d.Value)
 	if d.Uncertainty != nil && d.Kind != Count {
-		u, places := twoDigits(d.Uncertainty.InexactFloat64())
+		u, places := domain.TwoDigits(d.Uncertainty.InexactFloat64())
 		text = signed(d.Value.Round(places)) + " ± " + u.String()
 	}
 	if unit := d.Kind.Unit(); unit != "" {

@@ -2,7 +2,6 @@ package examination
 
 import (
 	"context"
-	"math"
 
 	"github.com/shopspring/decimal"
 
@@ -50,17 +49,7 @@ func Measured(kind ExtentKind, value, standard float64, of, basis string) *Exten
 		x.Value = decimal.NewFromFloat(value).Round(0)
 		return x
 	}
-	u, places := twoDigits(coverage * standard)
+	u, places := domain.TwoDigits(coverage * standard)
 	x.Value, x.Uncertainty = decimal.NewFromFloat(value).Round(places), &u
 	return x
-}
-
-// twoDigits rounds an uncertainty up to two significant digits; places is how many decimals that are, negative left
-// of the point.
-func twoDigits(u float64) (rounded decimal.Decimal, places int32) {
-	if u <= 0 || math.IsNaN(u) || math.IsInf(u, 0) {
-		return decimal.Zero, 6
-	}
-	places = int32(min(max(1-math.Floor(math.Log10(u)), -9), 6))
-	return decimal.NewFromFloat(u).RoundUp(places), places
 }

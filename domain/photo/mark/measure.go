@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"math"
 
+	"github.com/shopspring/decimal"
+
 	"farthingale/domain"
 )
 
@@ -187,7 +189,13 @@ func (m Measure) relative() float64 {
 	return q.Plus / q.Value
 }
 
-// Words is the measure as people write it: "2810 mm² ± 95 mm²", "29 255 px², 0.12 % of the picture".
+// expanded is the figure with its expanded uncertainty (k = 2), as people are shown it.
+//
+// source: JCGM 100:2008 (GUM), 6.2 and 6.3.3
+func (q Quantity) expanded() Quantity { return Quantity{q.Value, 2 * q.Plus} }
+
+// Words is the measure as people write it, with expanded uncertainties: "2810 ± 190 mm²", "29255 ± 980 px², 0.1200 ±
+// 0.0041 % of the picture".
 func (m Measure) Words() string {
 	unit := map[string]string{"area": "²"}[m.Of]
 	switch {
@@ -197,11 +205,11 @@ func (m Measure) Words() string {
 		}
 		return fmt.Sprintf("%d points", m.Count)
 	case m.MM != nil:
-		return m.MM.words("mm" + unit)
+		return m.MM.expanded().words("mm" + unit)
 	case m.Percent != nil:
-		return m.PX.words("px"+unit) + ", " + m.Percent.words("%") + " of the picture"
+		return m.PX.expanded().words("px"+unit) + ", " + m.Percent.expanded().words("%") + " of the picture"
 	case m.PX != nil:
-		return m.PX.words("px" + unit)
+		return m.PX.expanded().words("px" + unit)
 	}
 	return ""
 }
@@ -209,22 +217,9 @@ func (m Measure) Words() string {
 // words writes a figure with its uncertainty to two significant digits.
 // source: JCGM 100:2008 (GUM), 7.2.6: at most two digits of an uncertainty
 func (q Quantity) words(unit string) string {
-	value, plus := significant(q.Value, q.Plus)
-	if q.Plus == 0 {
-		return value + " " + unit
+	plus, places := domain.TwoDigits(q.Plus)
+	if plus.IsZero() {
+		return fmt.Sprintf("%.4g", q.Value) + " " + unit
 	}
-	return value + " ± " + plus + " " + unit
-}
-
-// significant writes the uncertainty with two significant digits and the value as far as it.
-func significant(value, plus float64) (v, p string) {
-	if plus <= 0 || math.IsInf(plus, 0) || math.IsNaN(plus) {
-		return fmt.Sprintf("%.4g", value), ""
-	}
-	digits := 1 - int(math.Floor(math.Log10(plus)))
-	if digits <= 0 {
-		step := math.Pow10(-digits)
-		return fmt.Sprintf("%.0f", math.Round(value/step)*step), fmt.Sprintf("%.0f", math.Round(plus/step)*step)
-	}
-	return fmt.Sprintf("%.*f", digits, value), fmt.Sprintf("%.*f", digits, plus)
+	return decimal.NewFromFloat(q.Value).Round(places).StringFixed(max(places, 0)) + " ± " + plus.StringFixed(max(places, 0)) + " " + unit
 }

@@ -31,7 +31,7 @@ func TestE4WithoutAScale(t *testing.T) {
 		t.Errorf("%+v", m)
 	}
 	near(t, "pixels", m.PX.Plus, 2000*2, 1e-9)
-	if w := m.Words(); w != "240000 ± 4000 px², 1.000 ± 0.017 % of the picture" {
+	if w := m.Words(); w != "240000 ± 8000 px², 1.000 ± 0.034 % of the picture" {
 		t.Error(w)
 	}
 }
@@ -147,8 +147,8 @@ func TestMeasureMixes(t *testing.T) {
 func TestWordsKeepTwoDigits(t *testing.T) {
 	for want, q := range map[string]Quantity{
 		"2811 ± 95 mm²":         {2811.4, 94.6},
-		"2800 ± 120 mm²":        {2804.4, 123},
-		"12.35 ± 0.12 mm²":      {12.3456, 0.123},
+		"2800 ± 130 mm²":        {2804.4, 123},
+		"12.35 ± 0.13 mm²":      {12.3456, 0.123},
 		"130000 ± 1100 mm²":     {129_960, 1100},
 		"12.35 mm²":             {12.35, 0},
 		"0.01200 ± 0.00099 mm²": {0.012, 0.00099},
