@@ -78,7 +78,8 @@ function easel(figure) {
     pen.imageSmoothingEnabled = k < 2;
     if (base.complete && base.naturalWidth) pen.drawImage(base, 0, 0, W, H);
     showTiles(k);
-    showMarks(k);
+    showMarks(w, h, dpr);
+    pen.setTransform(k, 0, 0, k, view.x * dpr, view.y * dpr);
     showDrawing(k);
     box.dataset.slowest = Math.max(Number(box.dataset.slowest || 0), performance.now() - began).toFixed(1);
   }
@@ -108,31 +109,64 @@ function easel(figure) {
     image.src = address;
     return image;
   }
-  function showMarks(k) {
-    const [l, t] = toImage(0, 0), [r, b] = toImage(box.clientWidth, box.clientHeight);
-    for (const pattern of hatch) pattern.setTransform(new DOMMatrix().scale(1 / k));
-    for (const m of marks) {
-      if (m.right < l || m.left > r || m.bottom < t || m.top > b) continue;
-      if (m.hatch !== null) { pen.fillStyle = hatch[m.hatch]; pen.fill(m.path); }
-      stroke(m.path, k, 1.5, m.kind === "point");
-    }
-    pen.save();
-    pen.setTransform(1, 0, 0, 1, 0, 0);
-    const dpr = Math.min(devicePixelRatio || 1, 2);
-    pen.font = `600 ${13 * dpr}px sans-serif`;
-    pen.lineWidth = 3 * dpr;
-    pen.strokeStyle = "#fff";
-    pen.fillStyle = "#000";
-    pen.lineJoin = "round";
-    for (const m of marks) {
-      if (m.right < l || m.left > r || m.bottom < t || m.top > b) continue;
-      const [x, y] = toBox([m.left, m.top]);
-      pen.strokeText(m.number, x * dpr, y * dpr - 3 * dpr);
-      pen.fillText(m.number, x * dpr, y * dpr - 3 * dpr);
-    }
-    pen.restore();
+  // Marks are drawn on a layer of their own, a few at a time, so that no frame waits for many. Until the layer for
+  // what is in sight is done, the last one is shown where it belongs now.
+  let front = layer(), next = layer();
+  function layer() {
+    const canvas = make("canvas");
+    return { canvas, pen: canvas.getContext("2d", { willReadFrequently: true }), sight: null, done: 0 }; // done: outlines, then numbers
   }
-  function stroke(path, k, width, round) {
+  function showMarks(w, h, dpr) {
+    const sight = { k: view.scale * dpr, x: view.x * dpr, y: view.y * dpr, w, h, dpr };
+    const seen = () => front.sight && Object.keys(sight).every((n) => front.sight[n] === sight[n]);
+    if (!seen()) {
+      if (!next.sight) start(next, sight);
+      if (drawMarks(next)) {
+        [front, next] = [next, front];
+        next.sight = null;
+      }
+      if (!seen()) ask();
+    }
+    if (!front.sight) return;
+    const by = sight.k / front.sight.k, edge = margin(front.sight);
+    pen.setTransform(by, 0, 0, by, sight.x - (front.sight.x + edge) * by, sight.y - (front.sight.y + edge) * by);
+    pen.drawImage(front.canvas, 0, 0);
+  }
+  const margin = (sight) => Math.round(Math.max(sight.w, sight.h) / 8); // beyond the edge, for what comes into sight
+  function start(on, sight) {
+    const edge = margin(sight), w = sight.w + 2 * edge, h = sight.h + 2 * edge;
+    if (on.canvas.width !== w || on.canvas.height !== h) { on.canvas.width = w; on.canvas.height = h; }
+    on.pen.setTransform(1, 0, 0, 1, 0, 0);
+    on.pen.clearRect(0, 0, w, h);
+    Object.assign(on, { sight, done: 0 });
+  }
+  // drawMarks goes on with a layer for some milliseconds and says whether it is done.
+  function drawMarks(on) {
+    const until = performance.now() + 6, { k, x, y, w, h, dpr } = on.sight, edge = margin(on.sight), p = on.pen;
+    const within = (m) => m.right * k + x >= -edge && m.left * k + x <= w + edge && m.bottom * k + y >= -edge && m.top * k + y <= h + edge;
+    for (const pattern of hatch) pattern.setTransform(new DOMMatrix().scale(1 / k));
+    p.font = `600 ${13 * dpr}px sans-serif`;
+    for (let drawn = 0; on.done < 2 * marks.length; on.done++) {
+      const m = marks[on.done % marks.length];
+      if (!within(m)) continue;
+      if (on.done < marks.length) {
+        p.setTransform(k, 0, 0, k, x + edge, y + edge);
+        if (m.hatch !== null) { p.fillStyle = hatch[m.hatch]; p.fill(m.path); }
+        stroke(p, m.path, k, 1.5, m.kind === "point");
+      } else {
+        const at = [m.left * k + x + edge, m.top * k + y + edge - 3 * dpr];
+        p.setTransform(1, 0, 0, 1, 0, 0);
+        Object.assign(p, { lineWidth: 3 * dpr, strokeStyle: "#fff", fillStyle: "#000", lineJoin: "round" });
+        p.strokeText(m.number, ...at);
+        p.fillText(m.number, ...at);
+      }
+      if (++drawn % 4) continue;
+      p.getImageData(0, 0, 1, 1); // has it drawn now, not in one go at the end
+      if (performance.now() > until) { on.done++; return false; }
+    }
+    return true;
+  }
+  function stroke(pen, path, k, width, round) {
     pen.lineCap = pen.lineJoin = "round";
     pen.strokeStyle = "#fff";
     pen.lineWidth = (round ? 9 : width + 2) / k;
@@ -145,12 +179,12 @@ function easel(figure) {
     if (points.length) {
       const path = outline(kind, points, ended);
       if (kind === "polygon" || kind === "rectangle") { pen.fillStyle = "rgba(255,255,255,0.3)"; pen.fill(path); }
-      stroke(path, k, 2, kind === "point");
-      if (points.length < 60) for (const p of points) stroke(new Path2D(`M${p[0]},${p[1]}h0`), k, 0, true);
+      stroke(pen, path, k, 2, kind === "point");
+      if (points.length < 60) for (const p of points) stroke(pen, new Path2D(`M${p[0]},${p[1]}h0`), k, 0, true);
     }
     if (cross) {
       const d = 14 / k;
-      stroke(new Path2D(`M${cross[0] - d},${cross[1]}h${2 * d}M${cross[0]},${cross[1] - d}v${2 * d}`), k, 1.5);
+      stroke(pen, new Path2D(`M${cross[0] - d},${cross[1]}h${2 * d}M${cross[0]},${cross[1] - d}v${2 * d}`), k, 1.5);
     }
   }
 
