@@ -1,6 +1,8 @@
 package api_test
 
 import (
+	"maps"
+	"math"
 	"net/http"
 	"testing"
 
@@ -9,6 +11,7 @@ import (
 	"farthingale/cmd/farthingale/serve/servetest"
 	"farthingale/domain"
 	"farthingale/domain/examination"
+	"farthingale/domain/measurement"
 )
 
 // Rule E2 at the door: two examinations, the earlier first, with what changed by how much and how surely.
@@ -39,6 +42,24 @@ func TestE2ExaminationsCompared(t *testing.T) {
 		if x := c.Changes[0].Extent; !x.Proven || x.Value.String() != "70" || x.Uncertainty.Round(3).String() != "6.403" {
 			t.Errorf("extent %+v", x)
 		}
+	}
+	// What was measured: one reading before both, one made for the later examination, and what is no reading of the series.
+	spot := servetest.JSON[measurement.Spot](s.conservator.Post(s.objectPath+"/spots", body{"name": "cuff", "place": "above the ring"}).Must(http.StatusCreated))
+	measured := func(change body) {
+		t.Helper()
+		n := body{"quantity": "ph", "method": "surface electrode", "instrument": "meter 1", "plus_minus": "0.2"}
+		maps.Copy(n, change)
+		s.conservator.Post("/spots/"+spot.ID.String()+"/measurements", n).Must(http.StatusCreated)
+	}
+	measured(body{"measured_on": "2020-03-01", "value": "5.5"})
+	measured(body{"measured_on": "2021-03-01", "value": "4.9"})
+	measured(body{"measured_on": "2021-03-02", "value": "6.9", "role": "protected_area", "source": "under the label"})
+	third := servetest.JSON[examination.Examination](s.conservator.Post(s.objectPath+"/examinations", body{"occasion": "survey"}).Must(http.StatusCreated))
+	measured(body{"measured_on": "2021-03-03", "value": "4.3", "examination_id": third.ID})
+	pairs := servetest.JSON[struct{ Readings []measurement.Pair }](s.conservator.Get(at + "?b=" + third.ID.String()).Must(http.StatusOK)).Readings
+	// By hand: 4.3 − 4.9, though that was read on a day before the earlier examination.
+	if len(pairs) != 1 || pairs[0].SpotName != "cuff" || !pairs[0].Proven() || pairs[0].Change.FromOn != "2021-03-01" || pairs[0].Change.ToOn != "2021-03-03" || math.Abs(pairs[0].Change.Difference+0.6) > 1e-9 {
+		t.Errorf("measured: %+v", pairs)
 	}
 	s.conservator.Get(at+"?a="+first.ID.String()+"&b="+first.ID.String()).Refused(http.StatusUnprocessableEntity, "invalid")
 	s.conservator.Get(at+"?a="+s.object.ID.String()).Refused(http.StatusConflict, "one_examination")

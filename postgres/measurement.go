@@ -245,6 +245,24 @@ func (s *Measurements) Series(ctx context.Context, spotID domain.ID, q measureme
 	return all, fault(err, "read the series of spot %s", spotID)
 }
 
+// Known reads the last reading of each quantity at each spot of an object by a moment.
+func (s *Measurements) Known(ctx context.Context, objectID domain.ID, at measurement.Moment, without *domain.ID) ([]measurement.Known, error) {
+	rows, _ := s.db.q(ctx).Query(ctx, `select `+readingColumns+`, s.name as spot_name, coalesce('.' || c.label || ' ' || c.name, '') as component
+		from (select distinct on (m.spot_id, m.quantity) m.id from measurement m`+where(
+		`m.object_id = @object`, `(m.measured_on <= @on::text::date or m.examination_id = @examination)`, `m.role in ('', 'baseline')`, standing,
+		given(without != nil, `m.examination_id is distinct from @without`))+`
+			order by m.spot_id, m.quantity, (m.examination_id = @examination) desc nulls last, m.measured_on desc, m.id desc) x
+			join measurement m on m.id = x.id join person p on p.id = m.recorded_by join measurement_spot s on s.id = m.spot_id left join component c on c.id = s.component_id
+		order by fold(s.name) collate "C", s.id, m.quantity limit @most`,
+		pgx.NamedArgs{"object": objectID, "on": at.On, "examination": at.ExaminationID, "without": without, "most": measurement.SeriesMost})
+	all, err := pgx.CollectRows(rows, func(row pgx.CollectableRow) (measurement.Known, error) {
+		k, err := pgx.RowToStructByNameLax[measurement.Known](row)
+		k.Unit = k.Quantity.Unit()
+		return k, err
+	})
+	return all, fault(err, "read what is known of %s on %s", objectID, at.On)
+}
+
 // Withdraw writes that a reading was withdrawn. Of two at once the second is refused.
 func (s *Measurements) Withdraw(ctx context.Context, r *measurement.Reading) error {
 	return s.db.tx(ctx, func(ctx context.Context, tx pgx.Tx) error {

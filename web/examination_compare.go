@@ -13,6 +13,7 @@ import (
 
 	"farthingale/domain"
 	"farthingale/domain/examination"
+	"farthingale/domain/measurement"
 	"farthingale/domain/photo"
 )
 
@@ -27,6 +28,7 @@ type comparePage struct {
 	Sum                             string
 	Grave                           Mark
 	Groups                          []compareGroup
+	Readings                        []pairRow
 	Pairs                           []template.HTML // photographs of one view
 	PairsNote                       string
 }
@@ -49,6 +51,12 @@ type compareGroup struct {
 
 type compareRow struct {
 	Part, Damage, Before, After, Because string
+}
+
+// pairRow is what was measured of one quantity at one spot.
+type pairRow struct {
+	Path, Spot, Part, Quantity, Before, After, Says string
+	Proven                                          bool
 }
 
 // outcomeMark is an outcome as word and shape.
@@ -127,6 +135,13 @@ func (s *Server) compareExaminations(c echo.Context) error {
 		return err
 	}
 	p.show(compared)
+	pairs, err := s.Measurement.Between(ctx, by, w.Object.ID, measurement.Moment{ExaminationID: before.ID, On: before.ExaminedOn}, measurement.Moment{ExaminationID: after.ID, On: after.ExaminedOn})
+	if err != nil {
+		return err
+	}
+	for i := range pairs {
+		p.Readings = append(p.Readings, pairedRow(&pairs[i]))
+	}
 	if err := s.compareChoices(c, p, w.Object.ID, compared); err != nil {
 		return err
 	}
@@ -189,6 +204,17 @@ func compared(c *examination.Change) compareRow {
 		r.Damage, r.After = c.Before.TermName, "–"
 	}
 	return r
+}
+
+// pairedRow is a pair of readings in words.
+func pairedRow(p *measurement.Pair) pairRow {
+	read := func(r *measurement.Reading) string {
+		if r == nil {
+			return "–"
+		}
+		return r.Shown() + ", " + dayWords(r.MeasuredOn)
+	}
+	return pairRow{Path: seriesPath(p.SpotID, p.Quantity), Spot: p.SpotName, Part: p.Component, Quantity: quantityTitle(p.Quantity), Before: read(p.Before), After: read(p.After), Says: p.Says(), Proven: p.Proven()}
 }
 
 // compareChoices are the examinations to choose from.

@@ -295,3 +295,30 @@ func TestFiguresInWords(t *testing.T) {
 		t.Errorf("%v years", y)
 	}
 }
+
+// Rule E2: of what was measured at two examinations, what changed and how surely.
+func TestE2PairsOfReadings(t *testing.T) {
+	s, other := spot(t), spot(t)
+	other.ObjectID = s.ObjectID
+	known := func(at *Spot, r *Reading) Known { return Known{Reading: *r, SpotName: at.Name} }
+	early, late, once := read(t, s, ph("2022-02-06", "4.9", "0.2")), read(t, s, ph("2024-02-06", "4.3", "0.2")), read(t, other, ph("2021-02-06", "5", "0.2"))
+	d65, d50 := read(t, s, tint("2022-02-06", "40", "10", "-3")), read(t, s, tint("2024-02-06", "42", "10", "-3", func(n *NewReading) { n.Colour.Illuminant = "D50" }))
+	fresh := read(t, other, tint("2024-02-06", "42", "10", "-3"))
+	all := PairsOf([]Known{known(s, early), known(s, d65), known(other, once)}, []Known{known(s, late), known(s, d50), known(other, once), known(other, fresh)})
+	if len(all) != 4 {
+		t.Fatalf("%d pairs: %+v", len(all), all)
+	}
+	// By hand: 4.3 − 4.9 = −0.6, and √(0.2² + 0.2²) = 0.283.
+	if p := all[0]; !p.Proven() || p.Change.Difference != -0.6 || math.Abs(p.Change.PlusMinus-0.28284) > 1e-5 || p.Says() != p.Change.Said {
+		t.Errorf("pH: %+v %+v", p, p.Change)
+	}
+	if p := all[1]; p.Change != nil || p.Proven() || !strings.Contains(p.Says(), "illuminant") {
+		t.Errorf("under different illuminants: %+v", p)
+	}
+	if p := all[2]; p.Before == nil || p.After != nil || p.Says() != "Not read since." {
+		t.Errorf("not repeated: %+v", p)
+	}
+	if p := all[3]; p.Before != nil || p.After == nil || p.Says() != "Read for the first time." {
+		t.Errorf("new: %+v", p)
+	}
+}

@@ -28,6 +28,10 @@ type Store interface {
 	List(ctx context.Context, f Filter, q domain.PageQuery) (domain.Page[Reading], error)
 	// Series are the latest SeriesMost readings of a quantity at a spot, in any order, withdrawn ones too.
 	Series(ctx context.Context, spotID domain.ID, q Quantity) ([]Reading, error)
+	// Known is what is known of an object at a moment: of each quantity at each spot the last reading, at most SeriesMost of
+	// them, by the names of the spots. References and withdrawn readings do not count, nor those of the examination
+	// without.
+	Known(ctx context.Context, objectID domain.ID, at Moment, without *domain.ID) ([]Known, error)
 	Withdraw(ctx context.Context, r *Reading) error
 }
 
