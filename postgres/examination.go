@@ -2,7 +2,9 @@ package postgres
 
 import (
 	"context"
+	"encoding/json"
 	"fmt"
+	"strconv"
 	"time"
 
 	"github.com/jackc/pgx/v5"
@@ -101,7 +103,7 @@ func (s *Examinations) Add(ctx context.Context, e *examination.Examination) erro
 		if err != nil {
 			return fault(err, "add examination %s", e.ID)
 		}
-		if err := s.fill(ctx, tx, e); err != nil {
+		if err := s.fill(ctx, tx, e, nil); err != nil {
 			return err
 		}
 		return s.db.addEvents(ctx, e.Events()...)
@@ -120,13 +122,17 @@ func (s *Examinations) Update(ctx context.Context, id domain.ID, version int64, 
 			return domain.ErrStale
 		}
 		was, addenda, answered := e.State, len(e.Addenda), e.Answer != nil
+		kept, err := observed(e)
+		if err != nil {
+			return err
+		}
 		if err := change(ctx, e); err != nil {
 			return err
 		}
 		if was == examination.Signed {
 			err = s.beside(ctx, tx, e, addenda, answered)
 		} else {
-			err = s.save(ctx, tx, e)
+			err = s.save(ctx, tx, e, kept)
 		}
 		if err != nil {
 			return err
@@ -142,8 +148,8 @@ func (s *Examinations) Update(ctx context.Context, id domain.ID, version int64, 
 
 // save writes a draft, and signs it when it has been signed: what belongs to it first, since nothing of a
 // signed one is written any more.
-func (s *Examinations) save(ctx context.Context, tx pgx.Tx, e *examination.Examination) error {
-	if err := s.fill(ctx, tx, e); err != nil {
+func (s *Examinations) save(ctx context.Context, tx pgx.Tx, e *examination.Examination, kept map[domain.ID]string) error {
+	if err := s.fill(ctx, tx, e, kept); err != nil {
 		return err
 	}
 	_, err := tx.Exec(ctx, `
@@ -161,8 +167,26 @@ func (s *Examinations) save(ctx context.Context, tx pgx.Tx, e *examination.Exami
 	return fault(err, "change examination %s", e.ID)
 }
 
-// fill writes what belongs to a draft. Rows that stay keep their ids, since marks point at them.
-func (s *Examinations) fill(ctx context.Context, tx pgx.Tx, e *examination.Examination) error {
+// observed is each observation as text with its place in the list, to tell which were changed.
+func observed(e *examination.Examination) (map[domain.ID]string, error) {
+	all := make(map[domain.ID]string, len(e.Observations))
+	for i := range e.Observations {
+		text, err := json.Marshal(&e.Observations[i])
+		if err != nil {
+			return nil, err
+		}
+		all[e.Observations[i].ID] = strconv.Itoa(i) + " " + string(text)
+	}
+	return all, nil
+}
+
+// fill writes what belongs to a draft. Rows that stay keep their ids, since marks point at them. An observation that is
+// as it is kept already is not written again.
+func (s *Examinations) fill(ctx context.Context, tx pgx.Tx, e *examination.Examination, kept map[domain.ID]string) error {
+	now, err := observed(e)
+	if err != nil {
+		return err
+	}
 	batch := &pgx.Batch{}
 	components, seen, reasons, called := make([]domain.ID, len(e.Components)), make([]*bool, len(e.Components)), make([]string, len(e.Components)), make([]string, len(e.Components))
 	for i, c := range e.Components {
@@ -181,6 +205,9 @@ func (s *Examinations) fill(ctx context.Context, tx pgx.Tx, e *examination.Exami
 	}
 	batch.Queue(`delete from examination_observation where examination_id = $1 and id <> all ($2)`, e.ID, observationIDs)
 	for i, o := range e.Observations {
+		if kept[o.ID] == now[o.ID] {
+			continue
+		}
 		x := extentOf(o.Extent)
 		batch.Queue(`
 			insert into examination_observation as old (id, examination_id, object_id, position, component_id, called, term, term_name, severity, activity,

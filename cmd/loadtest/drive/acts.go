@@ -215,6 +215,9 @@ func Reads() []Act {
 		{Name: "examinations of an object", Weight: 1, Do: func(v *Visit) {
 			v.look("examinations of an object, page", "/objects/"+v.object().Number+"/examinations")
 		}},
+		{Name: "two examinations compared", Weight: 1, Do: func(v *Visit) {
+			v.look("two examinations compared, page", "/objects/"+v.object().Number+"/compare")
+		}},
 		{Name: "objects in poor condition", Weight: 1, Do: func(v *Visit) { v.look("objects in poor condition, page", "/objects?condition=poor") }},
 		{Name: "unacceptable and dangerous", Weight: 1, Do: func(v *Visit) {
 			v.look("dangerous objects in unacceptable condition, page", "/objects?condition=unacceptable&hazard=any")
