@@ -165,7 +165,7 @@ func (s *Server) objectsPage(c echo.Context) error {
 	from := page(c)
 	var found collection.Found
 	var filters collection.Filters
-	err := together(ctx, 2, func(i int) (err error) {
+	err := domain.Together(ctx, 2, func(i int) (err error) {
 		if i == 0 {
 			found, err = s.Collection.Search(ctx, a, q, from)
 		} else {
@@ -212,7 +212,7 @@ func (s *Server) objectRows(c echo.Context, p *objectsPage, lines []collection.O
 	}
 	of := s.objectColumns()
 	columns := make([]column, len(of))
-	err := together(c.Request().Context(), len(of), func(i int) (err error) {
+	err := domain.Together(c.Request().Context(), len(of), func(i int) (err error) {
 		columns[i], err = of[i](c, ids)
 		return err
 	})
@@ -396,7 +396,7 @@ func (s *Server) objectData(c echo.Context, w *collection.Whole) (*objectPage, e
 	_ = c.QueryParams() // the context reads the address once, and not safely in several places at a time
 	of := s.objectSections()
 	sections, shown := make([]section, len(of)), make([]template.HTML, len(of))
-	err := together(c.Request().Context(), len(of), func(i int) (err error) {
+	err := domain.Together(c.Request().Context(), len(of), func(i int) (err error) {
 		if sections[i], err = of[i](c, w); err == nil && sections[i].Template != "" {
 			shown[i], err = s.partial(sections[i].Template, sections[i].Data)
 		}

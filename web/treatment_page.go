@@ -175,7 +175,7 @@ func (s *Server) desk(c echo.Context) (*desk, error) {
 		return nil, err
 	}
 	d := &desk{by: a, at: treatmentPath(id), c: c}
-	err = together(ctx, 2, func(i int) (err error) {
+	err = domain.Together(ctx, 2, func(i int) (err error) {
 		if i == 1 {
 			d.staff, err = s.staff(c)
 			return err

@@ -129,18 +129,20 @@ func (s *Service) Cleared(ctx context.Context, objectID domain.ID, componentIDs,
 
 // cautions are the dangers of an object with what was assessed about each.
 func (s *Service) cautions(ctx context.Context, sheet *collection.Sheet) ([]Caution, error) {
-	made, err := s.store.MaterialHazards(ctx, sheet.Object.ID)
+	var made []MaterialHazard
+	var assessments []Assessment
+	err := domain.Together(ctx, 2, func(i int) (err error) {
+		if i == 0 {
+			made, err = s.store.MaterialHazards(ctx, sheet.Object.ID)
+			return err
+		}
+		assessments, err = s.store.Assessments(ctx, sheet.Object.ID)
+		return err
+	})
 	if err != nil {
 		return nil, err
 	}
 	cautions := Dangers(sheet, made, s.usual)
-	if len(cautions) == 0 {
-		return nil, nil
-	}
-	assessments, err := s.store.Assessments(ctx, sheet.Object.ID)
-	if err != nil {
-		return nil, err
-	}
 	for i := range cautions {
 		c := &cautions[i]
 		c.Assessments = []Assessment{}

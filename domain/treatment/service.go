@@ -68,32 +68,24 @@ func (r Report) names() names {
 	return n
 }
 
-// facts gathers what the rules need to know, each kind with one question.
+// facts gathers what the rules need to know, each kind with one question, several at once.
 func (s *Service) facts(ctx context.Context, objectID domain.ID, n names) (Facts, error) {
 	f := Facts{Site: s.site}
-	var err error
-	if f.Sheet, err = s.Sheets.Sheet(ctx, objectID); err != nil {
-		return f, err
-	}
-	if f.People, err = s.store.People(ctx, n.people); err != nil {
-		return f, err
-	}
-	if f.Materials, err = s.store.Materials(ctx, n.materials); err != nil {
-		return f, err
+	questions := []func() error{
+		func() (err error) { f.Sheet, err = s.Sheets.Sheet(ctx, objectID); return },
+		func() (err error) { f.People, err = s.store.People(ctx, n.people); return },
+		func() (err error) { f.Materials, err = s.store.Materials(ctx, n.materials); return },
 	}
 	if n.photos {
-		if f.Photos, err = s.Photos.OfObject(ctx, objectID); err != nil {
-			return f, err
-		}
+		questions = append(questions, func() (err error) { f.Photos, err = s.Photos.OfObject(ctx, objectID); return })
 	}
 	if n.examinations {
-		if f.Examinations, err = s.Examinations.Signed(ctx, objectID, n.examined); err != nil {
-			return f, err
-		}
+		questions = append(questions, func() (err error) { f.Examinations, err = s.Examinations.Signed(ctx, objectID, n.examined); return })
 	}
 	if n.curators != "" {
-		f.Curators, err = s.Curators.CuratorsOf(ctx, n.curators)
+		questions = append(questions, func() (err error) { f.Curators, err = s.Curators.CuratorsOf(ctx, n.curators); return })
 	}
+	err := domain.Together(ctx, len(questions), func(i int) error { return questions[i]() })
 	return f, err
 }
 
@@ -131,17 +123,24 @@ func (s *Service) Around(ctx context.Context, by domain.Actor, t *Treatment) (*S
 		n.people, n.materials = append(n.people, p.PeopleIn()...), append(n.materials, p.MaterialsIn()...)
 		n.examined = append(n.examined, p.ExaminationsIn()...)
 	}
-	f, err := s.facts(ctx, t.ObjectID, n)
+	var f Facts
+	var emergencies domain.Page[Stabilisation]
+	err := domain.Together(ctx, 2, func(i int) (err error) {
+		if i == 0 {
+			f, err = s.facts(ctx, t.ObjectID, n)
+			return err
+		}
+		emergencies, err = s.Stabilisations(ctx, by, StabilisationFilter{TreatmentID: &t.ID}, domain.PageQuery{Limit: domain.PageMost})
+		return err
+	})
 	if err != nil {
 		return nil, err
 	}
-	around := &Surroundings{Sheet: f.Sheet, Photos: f.Photos, Legend: map[string]string{}}
+	around := &Surroundings{Sheet: f.Sheet, Photos: f.Photos, Legend: map[string]string{}, Emergencies: emergencies.Items}
 	for _, p := range texts {
 		maps.Copy(around.Legend, p.Legend(f))
 	}
-	emergencies, err := s.Stabilisations(ctx, by, StabilisationFilter{TreatmentID: &t.ID}, domain.PageQuery{Limit: domain.PageMost})
-	around.Emergencies = emergencies.Items
-	return around, err
+	return around, nil
 }
 
 // Table is what a page about new work on an object needs: its make-up and its photographs.

@@ -1,23 +1,21 @@
-package web
+package domain
 
 import (
 	"cmp"
 	"context"
 	"sync"
-
-	"farthingale/domain"
 )
 
 // atOnceMost is how many readings of one page run at a time, so that one page does not take all
 // connections of the pool.
 const atOnceMost = 4
 
-// together does n readings of a page, several at once but within a transaction, and waits for all. A panic goes on
+// Together does n readings of a page, several at once but within a transaction, and waits for all. A panic goes on
 // here, where the server answers it; in a goroutine of its own it would end the program.
-func together(ctx context.Context, n int, read func(i int) error) error {
+func Together(ctx context.Context, n int, read func(i int) error) error {
 	errs, panics := make([]error, n), make([]any, n)
 	atOnce := atOnceMost
-	if domain.IsAtomic(ctx) {
+	if IsAtomic(ctx) {
 		atOnce = 1
 	}
 	room := make(chan struct{}, atOnce)

@@ -1,18 +1,16 @@
-package web
+package domain
 
 import (
 	"errors"
 	"slices"
 	"sync/atomic"
 	"testing"
-
-	"farthingale/domain"
 )
 
 func TestTogether(t *testing.T) {
 	done := make([]bool, 9)
 	var now, most atomic.Int64
-	err := together(t.Context(), len(done), func(i int) error {
+	err := Together(t.Context(), len(done), func(i int) error {
 		for n := now.Add(1); ; {
 			if m := most.Load(); n <= m || most.CompareAndSwap(m, n) {
 				break
@@ -32,7 +30,7 @@ func TestTogether(t *testing.T) {
 	}
 
 	var order []int
-	if err := together(domain.WithinAtomic(t.Context()), 5, func(i int) error {
+	if err := Together(WithinAtomic(t.Context()), 5, func(i int) error {
 		order = append(order, i)
 		return nil
 	}); err != nil || !slices.Equal(order, []int{0, 1, 2, 3, 4}) {
@@ -40,7 +38,7 @@ func TestTogether(t *testing.T) {
 	}
 
 	no := errors.New("no")
-	if err := together(t.Context(), 3, func(i int) error {
+	if err := Together(t.Context(), 3, func(i int) error {
 		if i == 1 {
 			return no
 		}
@@ -54,7 +52,7 @@ func TestTogether(t *testing.T) {
 			t.Error("the panic of a reading did not reach the caller")
 		}
 	}()
-	_ = together(t.Context(), 3, func(i int) error {
+	_ = Together(t.Context(), 3, func(i int) error {
 		if i == 2 {
 			panic("a fault")
 		}
