@@ -351,18 +351,26 @@ type contractAreaPage struct {
 
 // contract serves GET /api/docs: the API in words, readable without a network.
 func (s *Server) contract(c echo.Context) error {
-	p := &contractPage{described: *s.described}
+	d, err := documented()
+	if err != nil {
+		return err
+	}
+	p := &contractPage{described: *d}
 	p.Title = "The API"
 	return s.render(c, http.StatusOK, "contract/contract", p)
 }
 
 // contractArea serves GET /api/docs/{area}: the operations of an area, what they take and answer.
 func (s *Server) contractArea(c echo.Context) error {
-	at := slices.IndexFunc(s.described.Areas, func(a describedArea) bool { return a.Name == c.Param("area") })
+	d, err := documented()
+	if err != nil {
+		return err
+	}
+	at := slices.IndexFunc(d.Areas, func(a describedArea) bool { return a.Name == c.Param("area") })
 	if at < 0 {
 		return echo.ErrNotFound
 	}
-	p := &contractAreaPage{Area: s.described.Areas[at]}
+	p := &contractAreaPage{Area: d.Areas[at]}
 	p.Title = "The API: " + plain(p.Area.Name)
 	return s.render(c, http.StatusOK, "contract/area", p)
 }

@@ -14,9 +14,13 @@ import (
 // Every operation of the contract is on the page of its area, with all shapes that it leads to, and
 // nobody needs to sign in to read it.
 func TestContractPages(t *testing.T) {
-	e, s, _ := door(t)
+	e, _, _ := door(t)
+	d, err := documented()
+	if err != nil {
+		t.Fatal(err)
+	}
 	shown := ""
-	for _, area := range s.described.Areas {
+	for _, area := range d.Areas {
 		w := httptest.NewRecorder()
 		e.ServeHTTP(w, httptest.NewRequest(http.MethodGet, area.Path, nil))
 		if w.Code != http.StatusOK {

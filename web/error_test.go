@@ -22,10 +22,7 @@ import (
 func door(t *testing.T) (*echo.Echo, *Server, *bytes.Buffer) {
 	t.Helper()
 	var log bytes.Buffer
-	s, err := New(Services{Site: domain.DefaultSite(), Sessions: scs.New(), Now: time.Now, Log: slog.New(slog.NewTextHandler(&log, nil))})
-	if err != nil {
-		t.Fatal(err)
-	}
+	s := New(Services{Site: domain.DefaultSite(), Sessions: scs.New(), Now: time.Now, Log: slog.New(slog.NewTextHandler(&log, nil))})
 	e := echo.New()
 	e.HTTPErrorHandler = s.HandleError
 	s.Routes(e)

@@ -15,6 +15,7 @@ import (
 	"path"
 	"strconv"
 	"strings"
+	"sync"
 	"time"
 
 	"github.com/alexedwards/scs/v2"
@@ -77,29 +78,22 @@ type SignInHint struct{ Name, Role, SignInName, Password string }
 // Server serves the pages.
 type Server struct {
 	Services
-	templates map[string]*template.Template
-	partials  map[string]*template.Template // "collection/_make_up"
-	acts      map[string]domain.Act
-	described *described
-	uploads   map[string]bool // routes that take files
-	build     string          // changes with every release, so that browsers fetch new static files
+	acts    map[string]domain.Act
+	uploads map[string]bool // routes that take files
+	build   string          // changes with every release, so that browsers fetch new static files
 }
 
-// New reads all templates.
-func New(s Services) (*Server, error) {
-	server := &Server{Services: s, acts: map[string]domain.Act{}, uploads: map[string]bool{}, build: strconv.FormatInt(s.Now().Unix(), 36)}
-	templates, err := readTemplates()
-	if err != nil {
-		return nil, err
-	}
-	server.templates = templates
-	if server.described, err = describe(); err != nil {
-		return nil, err
-	}
-	if server.partials, err = readPartials(); err != nil {
-		return nil, err
-	}
-	return server, nil
+// The templates, the partials ("collection/_make_up") and the contract lie in the program and never change.
+// They are read once, when they are first asked for, so that a start does not wait for them; tests read all.
+var (
+	templates  = sync.OnceValues(readTemplates)
+	partials   = sync.OnceValues(readPartials)
+	documented = sync.OnceValues(describe)
+)
+
+// New makes the server.
+func New(s Services) *Server {
+	return &Server{Services: s, acts: map[string]domain.Act{}, uploads: map[string]bool{}, build: strconv.FormatInt(s.Now().Unix(), 36)}
 }
 
 // readTemplates parses each page with the layout and the partials, under "area/page".
@@ -160,7 +154,11 @@ func readPartials() (map[string]*template.Template, error) {
 
 // partial renders a partial by itself: "collection/_make_up" is the template "make_up" of that file.
 func (s *Server) partial(name string, data any) (template.HTML, error) {
-	t, ok := s.partials[name]
+	all, err := partials()
+	if err != nil {
+		return "", err
+	}
+	t, ok := all[name]
 	if !ok {
 		return "", fmt.Errorf("there is no template %s", name)
 	}
@@ -412,7 +410,11 @@ func (s *Server) render(c echo.Context, status int, name string, data framed) er
 	if c.Get(sessionKey) != nil {
 		f.Flash = s.Sessions.PopString(ctx, flashKey)
 	}
-	t, ok := s.templates[name]
+	all, err := templates()
+	if err != nil {
+		return err
+	}
+	t, ok := all[name]
 	if !ok {
 		return fmt.Errorf("there is no template %s", name)
 	}

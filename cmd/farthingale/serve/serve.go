@@ -181,7 +181,7 @@ func New(ctx context.Context, pool *pgxpool.Pool, s Settings) (*House, error) {
 		Loan:        h.Loan,
 		Examination: h.Examination,
 	})
-	pages, err := web.New(web.Services{
+	h.Web = web.New(web.Services{
 		Investigation: h.Investigation,
 		Survey:        h.Survey,
 
@@ -202,12 +202,8 @@ func New(ctx context.Context, pool *pgxpool.Pool, s Settings) (*House, error) {
 		Loan:        h.Loan,
 		LoanFaces:   h.faces,
 	})
-	if err != nil {
-		return nil, err
-	}
-	h.Web = pages
-	h.API.LoanPapers = pages
-	h.API.ExaminationPapers = pages
+	h.API.LoanPapers = h.Web
+	h.API.ExaminationPapers = h.Web
 	h.Router = h.router(s, pool)
 	h.Handler = h.Router
 	return h, nil
