@@ -15,6 +15,7 @@ import (
 	"os"
 	"os/exec"
 	"os/signal"
+	"slices"
 	"strconv"
 	"strings"
 	"sync/atomic"
@@ -161,6 +162,9 @@ type running struct {
 func withJobs() string          { return jobsEnv + "=yes" }
 func withRoom(bytes int) string { return roomEnv + "=" + strconv.Itoa(bytes) }
 
+// unswept spares a copy the collection of garbage, which a life of one act does not need.
+var unswept = []string{"GOGC=off", "GOMEMLIMIT=512MiB"}
+
 // start runs a copy on the world's database and bucket.
 func (w *world) start(told ...string) *running {
 	w.t.Helper()
@@ -169,7 +173,7 @@ func (w *world) start(told ...string) *running {
 		w.t.Fatal(err)
 	}
 	c := &running{t: w.t, cmd: exec.Command(program), stderr: &bytes.Buffer{}, gone: make(chan struct{})}
-	c.cmd.Env = append(append(os.Environ(), databaseEnv+"="+w.house.Database.URL, bucketEnv+"="+w.bucketURL), told...)
+	c.cmd.Env = slices.Concat(os.Environ(), unswept, []string{databaseEnv + "=" + w.house.Database.URL, bucketEnv + "=" + w.bucketURL}, told)
 	c.cmd.Stderr = c.stderr
 	stdin, err := c.cmd.StdinPipe()
 	if err != nil {

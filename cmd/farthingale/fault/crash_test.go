@@ -21,9 +21,9 @@ func TestKilledAtEveryStep(t *testing.T) {
 			t.Parallel()
 			w := newWorld(t)
 			a, n := k.ready(w, 0), 0
+			before := w.image()
 			kept, undone := 0, 0
 			for step := 1; ; step++ {
-				before := w.image()
 				c := w.start()
 				got, err := c.send(t.Context(), a, step)
 				if err == nil {
@@ -45,9 +45,11 @@ func TestKilledAtEveryStep(t *testing.T) {
 				switch found := w.found(a); found {
 				case 0:
 					undone++
-					if names := changed(before, w.image()); len(names) > 0 {
+					now := w.image()
+					if names := changed(before, now); len(names) > 0 {
 						t.Errorf("step %d: half a record: %v", step, names)
 					}
+					before = now // nobody writes until the next step
 				case 1:
 					kept++
 					// The person who got no answer sends it again, and it is done once.
@@ -62,6 +64,7 @@ func TestKilledAtEveryStep(t *testing.T) {
 					}
 					n++
 					a = k.ready(w, n)
+					before = w.image()
 				default:
 					t.Fatalf("step %d: found %d times", step, found)
 				}
