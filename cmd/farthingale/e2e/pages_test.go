@@ -49,7 +49,7 @@ func (b *tab) violations(some []string) []string {
 	if len(some) > 0 {
 		only = `{type: 'rule', values: ['` + strings.Join(some, `','`) + `']}`
 	}
-	found := value(b, chromedp.Evaluate[[]violation](`axe.run(document, {runOnly: `+only+`}).then(r => r.violations)`, chromedp.EvalAwaitPromise))
+	found := value(b, chromedp.Evaluate[[]violation](`axe.run(document, {runOnly: `+only+`, resultTypes: ['violations']}).then(r => r.violations)`, chromedp.EvalAwaitPromise))
 	var said []string
 	for _, v := range found {
 		for _, n := range v.Nodes {
