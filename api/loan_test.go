@@ -15,6 +15,7 @@ import (
 	"farthingale/domain"
 	"farthingale/domain/examination"
 	"farthingale/domain/handling"
+	"farthingale/domain/incident"
 	"farthingale/domain/loan"
 	"farthingale/domain/movement"
 	"farthingale/postgres"
@@ -24,6 +25,7 @@ import (
 type lent struct {
 	*servetest.House
 	*servetest.Ground
+	t                                       *testing.T
 	registrar, curator, conservator, reader *servetest.Client
 	store, hall                             movement.Place
 	path                                    string // of the loan
@@ -33,7 +35,7 @@ type lent struct {
 func newLent(t *testing.T) *lent {
 	t.Helper()
 	h := servetest.New(t)
-	l := &lent{House: h, Ground: h.Ground()}
+	l := &lent{House: h, Ground: h.Ground(), t: t}
 	l.registrar, l.curator = h.API(l.People[domain.Registrar]), h.API(l.People[domain.Curator])
 	l.conservator, l.reader = h.API(l.People[domain.Conservator]), h.API(l.People[domain.Reader])
 	place := func(code, kind string, parent *domain.ID, outside bool) movement.Place {
@@ -112,6 +114,32 @@ func (l *lent) handing(place movement.Place, more body) body {
 	return b
 }
 
+// answerIncident answers the incident of an arrival: the registrar for the insurer, which only some read, then the
+// conservator for the object (L4, P3).
+func (l *lent) answerIncident(path string, arrived domain.ID) {
+	l.t.Helper()
+	first := l.registrar.Get(path).Must(http.StatusOK)
+	i := servetest.JSON[incident.Incident](first)
+	if i.ExaminationID != arrived || i.BeforeID == arrived || i.AnsweredAt != nil || !strings.Contains(i.Found, "new: tear on 1968.14.2.2") {
+		l.t.Errorf("the incident: %+v", i)
+	}
+	l.registrar.Get(path, servetest.Header{Name: "If-None-Match", Value: first.Tag().Value}).Must(http.StatusNotModified)
+	answer := func(by *servetest.Client, at servetest.Header, kind, text string) *servetest.Answer {
+		return by.Post(path+"/answers", body{"kind": kind, "text": text}, at)
+	}
+	answer(l.conservator, first.Tag(), "claim_made", "Of 400 EUR.").Refused(http.StatusForbidden, "P2")
+	answer(l.registrar, first.Tag(), "no_action", "None.").Refused(http.StatusForbidden, "P2")
+	second := answer(l.registrar, first.Tag(), "insurer_told", "With both pages.").Must(http.StatusOK)
+	answer(l.conservator, first.Tag(), "watched", "Again in a month.").Refused(http.StatusPreconditionFailed, "stale")
+	third := answer(l.conservator, second.Tag(), "watched", "Again in a month.").Must(http.StatusOK)
+	if i := servetest.JSON[incident.Incident](third); i.AnsweredAt == nil || len(i.Answers) != 1 || i.Answers[0].Kind != incident.Watched {
+		l.t.Errorf("for the conservator: %+v", i)
+	}
+	if i := servetest.JSON[incident.Incident](l.curator.Get(path).Must(http.StatusOK)); len(i.Answers) != 2 || i.Answers[0].Text != "With both pages." {
+		l.t.Errorf("for the curator: %+v", i)
+	}
+}
+
 // TestLoanThere and back: L1–L4 from the request to the closing, with the moves and the record of
 // exit.
 func TestLoanThereAndBack(t *testing.T) {
@@ -151,6 +179,11 @@ func TestLoanThereAndBack(t *testing.T) {
 	if c := received.HandOvers[1].Conditions[0]; c.Found != loan.Changed || *c.ExaminationID != arrived.ID || c.BeforeID == nil || !strings.Contains(c.Statement, "new: tear on 1968.14.2.2") {
 		t.Errorf("received: %+v", c)
 	}
+	found := servetest.JSON[domain.Page[incident.Line]](l.conservator.Get("/incidents?state=open&loan_id=" + x.ID.String() + "&object_id=" + l.Object.ID.String()).Must(http.StatusOK))
+	if len(found.Items) != 1 || found.Items[0].Stage != "received" || found.Items[0].LoanReference != x.Reference {
+		t.Fatalf("incidents: %+v", found)
+	}
+	l.answerIncident("/incidents/"+found.Items[0].ID.String(), arrived.ID)
 	if n := servetest.JSON[struct{ Items []struct{ Text string } }](l.curator.Get("/notices").Must(http.StatusOK)); len(n.Items) != 1 || !strings.Contains(n.Items[0].Text, "New tear of 8 mm") {
 		t.Errorf("notices of the curator: %+v", n)
 	}

@@ -22,6 +22,7 @@ import (
 	"farthingale/domain/examination"
 	"farthingale/domain/finding"
 	"farthingale/domain/handling"
+	"farthingale/domain/incident"
 	"farthingale/domain/investigation"
 	"farthingale/domain/loan"
 	"farthingale/domain/material"
@@ -63,6 +64,7 @@ type Services struct {
 	Once              Once
 	Now               func() time.Time
 	Log               *slog.Logger
+	Incident          *incident.Service
 	Investigation     *investigation.Service
 	Survey            *survey.Service
 
@@ -103,6 +105,7 @@ func (s *Server) Routes(e *echo.Echo) {
 	s.measurementRoutes(g)
 	s.investigationRoutes(g)
 	s.surveyRoutes(g)
+	s.incidentRoutes(g)
 }
 
 // Acts tells for every route, as "GET /api/v1/people", which act it needs; a test holds the list of

@@ -75,6 +75,7 @@ const noticeColumns = `n.id, n.at, n.area, n.subject_id, n.object_id, coalesce(o
 		when exists (select from photo p where p.id = n.subject_id) then 'photo'
 		when exists (select from loan l where l.id = n.subject_id) then 'loan'
 		when exists (select from examination e where e.id = n.subject_id) then 'examination'
+		when exists (select from incident i where i.id = n.subject_id) then 'incident'
 		when exists (select from investigation i where i.id = n.subject_id) then 'investigation'
 		else '' end as record`
 

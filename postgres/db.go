@@ -178,6 +178,7 @@ var said = words(
 	measurementWords,
 	investigationWords,
 	surveyWords,
+	incidentWords,
 )
 
 // words joins the areas' sentences.

@@ -29,6 +29,8 @@ type lending struct {
 	away    []string
 	open    []string
 	worse   string
+	before  *domain.ID // with which an examination is compared
+	found   []loan.LineCondition
 	exams   *examination.Service
 }
 
@@ -57,7 +59,13 @@ func (l *lending) Examined(ctx context.Context, loanID domain.ID, objectIDs []do
 }
 
 func (l *lending) Compare(_ context.Context, _ domain.Actor, e *loan.Examined) error {
-	e.Worse = l.worse
+	e.Worse, e.BeforeID = l.worse, l.before
+	return nil
+}
+
+// Open keeps what incidents were opened of.
+func (l *lending) Open(_ context.Context, _ domain.Actor, _ *loan.Loan, _ *loan.HandOver, found []loan.LineCondition) error {
+	l.found = append(l.found, found...)
 	return nil
 }
 
@@ -95,7 +103,7 @@ func newLending(t *testing.T) *lending {
 	}
 	site := domain.DefaultSite()
 	site.Name, site.Address = "Museum of the Tide", "Quay 1"
-	l.loans = loan.NewService(l.store, loan.Neighbours{Stops: d.service, Emergencies: l, Away: l, Moves: l, Notices: d.notices, Seals: l.record, Examinations: l},
+	l.loans = loan.NewService(l.store, loan.Neighbours{Stops: d.service, Emergencies: l, Away: l, Moves: l, Notices: d.notices, Seals: l.record, Examinations: l, Incidents: l},
 		usual, d.db, site, func() time.Time { return d.now })
 	l.exams = examination.NewService(postgres.NewExaminations(d.db), sheets{d.sheet}, d.service, d.notices, l.record, nil, d.db, time.UTC, func() time.Time { return d.now })
 	l.record.Register(examination.SealKind, l.exams.Sealed)
@@ -178,8 +186,8 @@ func TestLoanFromRequestToClosed(t *testing.T) {
 	changed := l.handing(x)
 	l.worse = "New tear of 8 mm."
 	x = l.must(l.loans.Receive(ctx, mara, x.ID, x.Version, changed))
-	if n := len(l.notices.all); n != 1 || !strings.Contains(l.notices.all[0].Text, "New tear of 8 mm.") {
-		t.Errorf("notices %+v", l.notices.all)
+	if n := len(l.notices.all); n != 1 || !strings.Contains(l.notices.all[0].Text, "New tear of 8 mm.") || len(l.found) != 0 {
+		t.Errorf("notices %+v, incidents %+v", l.notices.all, l.found)
 	}
 	x = l.must(l.loans.Display(ctx, mara, x.ID, x.Version, loan.Telling{Statement: "Case 4."}))
 	l.worse = ""

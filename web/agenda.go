@@ -67,6 +67,7 @@ var whereabouts = map[string]struct{ path, words string }{
 	"loan":          {"/loans/", "Go to the loan"},
 	"finding":       {"/findings/", "Go to the finding"},
 	"examination":   {"/examinations/", "Go to the examination"},
+	"incident":      {"/incidents/", "Go to the incident"},
 	"investigation": {"/investigations/", "Go to the question"},
 }
 

@@ -65,6 +65,7 @@ func (s *Server) objectSections() []sectionOf {
 		s.descriptionSection,
 		s.whereSection,
 		s.conditionSection,
+		s.incidentSection,
 		s.makeUpSection,
 		s.findingSection,
 		s.hazardSection,

@@ -10,6 +10,7 @@ import (
 	"github.com/labstack/echo/v4"
 
 	"farthingale/domain"
+	"farthingale/domain/incident"
 	"farthingale/domain/loan"
 	"farthingale/domain/movement"
 )
@@ -68,6 +69,8 @@ type loanPage struct {
 	Insurances                   []loanInsuranceRow
 	HandOvers                    []loanHandOverRow
 	Told                         []loanTold
+	Incidents                    []incidentRow
+	MoreIncidents                bool // older ones that are not listed
 	Forms                        []openForm
 	Places                       []Option // for the forms of hand-overs
 }
@@ -148,6 +151,11 @@ func (s *Server) loanData(c echo.Context) (*loanPage, *loan.Loan, error) {
 	s.loanLines(p, l)
 	s.loanSigned(p, l)
 	s.loanJourney(p, l)
+	found, err := s.Incident.List(ctx, by, incident.Filter{LoanID: &l.ID}, domain.PageQuery{})
+	if err != nil {
+		return nil, nil, err
+	}
+	p.Incidents, p.MoreIncidents = s.incidentRows(found.Items), found.Next != ""
 	for _, d := range s.loanDeeds() {
 		if by.May(d.act) == nil && d.offered(l, by) {
 			p.Forms = append(p.Forms, openForm{Summary: d.summary, Form: s.deedForm(c, l, d)})

@@ -54,6 +54,8 @@ var pages = map[string]framed{
 	"handling/stop":      &stopPageData{},
 	"handling/stops":     &stopsPage{},
 
+	"incident/incident":            &incidentPage{},
+	"incident/incidents":           &incidentsPage{},
 	"investigation/form":           &investigationFormPage{},
 	"investigation/investigation":  &investigationPageData{},
 	"investigation/investigations": &investigationsPage{},
@@ -115,6 +117,7 @@ var sections = map[string]any{
 	"enclosure/_air":           objectEnclosures{},
 	"finding/_findings":        findingsData{},
 	"handling/_handling":       handlingData{},
+	"incident/_incidents":      objectIncidents{},
 	"investigation/_questions": objectQuestions{},
 	"measurement/_measured":    objectMeasured{},
 	"movement/_where":          whereData{},

@@ -29,6 +29,7 @@ import (
 	"farthingale/domain/examination"
 	"farthingale/domain/finding"
 	"farthingale/domain/handling"
+	"farthingale/domain/incident"
 	"farthingale/domain/investigation"
 	"farthingale/domain/loan"
 	"farthingale/domain/material"
@@ -46,6 +47,7 @@ var files embed.FS
 
 // Services are the areas that the pages serve.
 type Services struct {
+	Incident      *incident.Service
 	Investigation *investigation.Service
 	Survey        *survey.Service
 
@@ -199,6 +201,7 @@ func (s *Server) Routes(e *echo.Echo) {
 	s.enclosureRoutes(g)
 	s.measurementRoutes(g)
 	s.investigationRoutes(g)
+	s.incidentRoutes(g)
 	s.surveyRoutes(g)
 	s.examinationRoutes(g)
 	s.problemRoutes(g)

@@ -36,6 +36,7 @@ var areaMayImport = map[string][]string{
 	"handling":      {"collection", "material", "agenda"},
 	"loan":          {"collection", "material", "agenda", "handling", "movement", "photo"},
 	"material":      {},
+	"incident":      {"agenda"},
 	"investigation": {"collection", "agenda"},
 	"measurement":   {"collection"},
 	"movement":      {"collection", "agenda", "handling"},

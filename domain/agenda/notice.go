@@ -30,6 +30,17 @@ type Notice struct {
 	Text       string        `json:"text" validate:"required,max=2000"`
 }
 
+// textMost is how many characters the text of a notice has at most.
+const textMost = 2000
+
+// Fit cuts a text to what a notice holds; the record that it tells of has it whole.
+func Fit(text string) string {
+	if r := []rune(text); len(r) > textMost {
+		return string(r[:textMost-1]) + "…"
+	}
+	return text
+}
+
 // Line is a notice as one of its readers has it.
 type Line struct {
 	ID           domain.ID  `json:"id"`
@@ -48,7 +59,7 @@ type Item struct {
 	Text         string     `json:"text"`
 	Area         string     `json:"area"`
 	SubjectID    domain.ID  `json:"subject_id"`
-	Record       string     `json:"record"` // what the subject is: "treatment", "emergency", "stop", "loan", "finding", "examination"
+	Record       string     `json:"record"` // what the subject is: "treatment", "emergency", "stop", "loan", "finding", "examination", "incident"
 	ObjectID     *domain.ID `json:"object_id,omitempty"`
 	ObjectNumber string     `json:"object_number,omitempty"`
 	Since        time.Time  `json:"since"`

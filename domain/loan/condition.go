@@ -301,21 +301,26 @@ func (l *Loan) pass(by domain.Actor, h *HandOver, at time.Time) {
 	}
 }
 
-// Notices are what conservators and curators must hear of at once: every line that was found changed
-// (L4).
+// incidents are the lines that were found changed against an examination before: something is new or worse (L4).
+func (h *HandOver) incidents() []LineCondition {
+	return slices.DeleteFunc(slices.Clone(h.Conditions), func(c LineCondition) bool { return !c.incident() })
+}
+
+func (c *LineCondition) incident() bool {
+	return c.Found == Changed && c.ExaminationID != nil && c.BeforeID != nil
+}
+
+// Notices are what conservators and curators must hear of at once: every line that was said to have changed with no
+// examination to hold it against. Of the others the incidents tell (L4).
 func (l *Loan) Notices(h *HandOver) []agenda.Notice {
 	var all []agenda.Notice
 	for _, c := range h.Conditions {
 		line := l.Line(c.LineID)
-		if c.Found != Changed || line == nil {
+		if c.Found != Changed || c.incident() || line == nil {
 			continue
 		}
-		incident := ""
-		if c.BeforeID != nil {
-			incident = "Incident: "
-		}
 		all = append(all, agenda.Notice{At: h.At, Roles: []domain.Role{domain.Conservator, domain.Curator}, Department: line.Department, ObjectID: line.ObjectID,
-			Area: "loan", Subject: l.ID, Text: incident + line.Called() + " on loan " + l.Reference + " was found changed by " + c.ExaminedBy + " on " + c.ExaminedOn.Words() + ": " + c.Statement})
+			Area: "loan", Subject: l.ID, Text: agenda.Fit(line.Called() + " on loan " + l.Reference + " was found changed by " + c.ExaminedBy + " on " + c.ExaminedOn.Words() + ": " + c.Statement)})
 	}
 	return all
 }

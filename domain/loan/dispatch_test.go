@@ -282,9 +282,17 @@ func TestL4HandOvers(t *testing.T) {
 	n.Conditions[0].Found = Unchanged
 	h, err := j.loan.Receive(mara, n, j.site, j.now)
 	j.must(err)
-	notices := j.loan.Notices(h)
-	if len(notices) != 1 || notices[0].ObjectID != j.dress.Object.ID || notices[0].Department != "Diving" || !strings.Contains(notices[0].Text, "New: tear on the left cuff. A strap was open.") || !strings.HasPrefix(notices[0].Text, "Incident: ") ||
-		!slices.Equal(notices[0].Roles, []domain.Role{domain.Conservator, domain.Curator}) {
+	if found := h.incidents(); len(found) != 1 || found[0].LineID != h.Conditions[0].LineID || found[0].Statement != "New: tear on the left cuff. A strap was open." || len(j.loan.Notices(h)) != 0 {
+		t.Errorf("incidents %+v, notices %+v", found, j.loan.Notices(h))
+	}
+	// What has no examination before it is told of, for there are no two pages to put side by side.
+	alone := *h
+	alone.Conditions = slices.Clone(h.Conditions)
+	alone.Conditions[0].BeforeID = nil
+	alone.Conditions[0].Statement = strings.Repeat("Torn. ", 1000)
+	notices := j.loan.Notices(&alone)
+	if len(alone.incidents()) != 0 || len(notices) != 1 || notices[0].ObjectID != j.dress.Object.ID || notices[0].Department != "Diving" || !slices.Equal(notices[0].Roles, []domain.Role{domain.Conservator, domain.Curator}) ||
+		domain.Validate(notices[0]) != nil {
 		t.Errorf("notices %+v", notices)
 	}
 	if c := h.Conditions[0]; c.Found != Changed || c.ExaminationID == nil || c.BeforeID == nil || c.ExaminedBy != "Mara" || h.Conditions[1].Found != Unchanged {

@@ -100,6 +100,12 @@ type Notices interface {
 	Notify(ctx context.Context, n agenda.Notice) error
 }
 
+// Incidents opens incidents in the caller's transaction (L4).
+type Incidents interface {
+	// Open opens an incident for each condition of a hand-over of the loan.
+	Open(ctx context.Context, by domain.Actor, l *Loan, h *HandOver, found []LineCondition) error
+}
+
 // Seals seals what is signed.
 type Seals interface {
 	Seal(ctx context.Context, actorID domain.ID, kind string, subjectID domain.ID, objectID *domain.ID, document any, at time.Time) (record.Seal, error)

@@ -24,6 +24,7 @@ type Neighbours struct {
 	Notices      Notices
 	Seals        Seals
 	Examinations Examinations
+	Incidents    Incidents
 }
 
 // Service manages loans.
@@ -151,7 +152,8 @@ func (s *Service) Create(ctx context.Context, by domain.Actor, f Facts) (*Loan, 
 	return s.One(ctx, by, l.ID)
 }
 
-// change runs a rule on a loan under lock, seals what it added, and shows the loan to the actor.
+// change runs a rule on a loan under lock, seals what it added, opens incidents for what was found, and shows the loan
+// to the actor.
 func (s *Service) change(ctx context.Context, by domain.Actor, act domain.Act, id domain.ID, version int64, rule func(ctx context.Context, l *Loan, at time.Time) error) (*Loan, error) {
 	if err := by.May(act); err != nil {
 		return nil, err
@@ -163,7 +165,10 @@ func (s *Service) change(ctx context.Context, by domain.Actor, act domain.Act, i
 		if l, err = s.store.Update(ctx, id, version, func(ctx context.Context, l *Loan) error { return rule(ctx, l, at) }); err != nil {
 			return err
 		}
-		return s.seal(ctx, by, l, at)
+		if err := s.seal(ctx, by, l, at); err != nil {
+			return err
+		}
+		return s.openIncidents(ctx, by, l)
 	})
 	if err != nil {
 		return nil, err
@@ -402,6 +407,19 @@ func (s *Service) tell(ctx context.Context, l *Loan, h *HandOver) error {
 	for _, n := range l.Notices(h) {
 		if err := s.Notices.Notify(ctx, n); err != nil {
 			return err
+		}
+	}
+	return nil
+}
+
+// openIncidents opens incidents for what the hand-over that was added found new or worse (L4).
+func (s *Service) openIncidents(ctx context.Context, by domain.Actor, l *Loan) error {
+	for i := range l.Added.HandOvers {
+		h := &l.Added.HandOvers[i]
+		if found := h.incidents(); len(found) > 0 {
+			if err := s.Incidents.Open(ctx, by, l, h, found); err != nil {
+				return err
+			}
 		}
 	}
 	return nil

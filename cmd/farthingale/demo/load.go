@@ -29,6 +29,7 @@ type loader struct {
 	places  map[string]domain.ID
 	turn    int // of the visits
 	spots   map[string]domain.ID
+	vest    lent // to come back
 }
 
 // loaded is an object of the house with its components by label.

@@ -141,6 +141,13 @@ var kinds = []kind{
 			countSQL: `select count(*) from examination e join seal s on s.subject_id = e.id and s.kind = 'examination' join notice n on n.subject_id = e.id
 				join object_condition c on c.examination_id = e.id where e.id = $1 and e.state = 'signed' and e.open_since is not null`, args: []any{e.ID}}
 	}},
+	{"hand-over that opens an incident", func(w *world, n int) act {
+		l, h := w.house.Arriving(w.ground, n)
+		return act{path: "/loans/" + l.ID.String() + "/receipt", token: w.who(domain.Conservator).Token, version: l.Version, body: w.json(h),
+			countSQL: `select count(*) from incident i join loan_hand_over_condition c on c.hand_over_id = i.hand_over_id and c.line_id = i.line_id and c.statement = i.found
+				join seal s on s.subject_id = i.hand_over_id join notice n on n.subject_id = i.id join event e on e.subject_id = i.id and e.kind = 'opened'
+				join loan l on l.id = i.loan_id and l.state = 'received' where i.loan_id = $1`, args: []any{l.ID}}
+	}},
 	{"finding that identifies", func(w *world, n int) act {
 		ines, text := w.who(domain.Conservator), fmt.Sprintf("Bands of a polyurethane, number %d", n)
 		i, err := w.house.Investigation.Ask(w.t.Context(), ines.Actor, w.ground.Object.ID, investigation.NewQuestion{Question: "Of what is it?"})

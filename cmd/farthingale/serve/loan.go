@@ -3,12 +3,14 @@ package serve
 import (
 	"context"
 	"errors"
+	"fmt"
 	"io"
 	"strings"
 	"time"
 
 	"farthingale/domain"
 	"farthingale/domain/examination"
+	"farthingale/domain/incident"
 	"farthingale/domain/loan"
 	"farthingale/domain/material"
 	"farthingale/domain/movement"
@@ -19,7 +21,7 @@ import (
 func (h *House) lending(db *postgres.DB, s Settings, usual []material.Caution) {
 	store := postgres.NewLoans(db)
 	h.Loan = loan.NewService(store, loan.Neighbours{
-		Stops: h.Handling, Emergencies: store, Away: h.Movement, Moves: carriage{h.Movement}, Notices: h.Agenda, Seals: h.Record, Examinations: examinations{store, h},
+		Stops: h.Handling, Emergencies: store, Away: h.Movement, Moves: carriage{h.Movement}, Notices: h.Agenda, Seals: h.Record, Examinations: examinations{store, h}, Incidents: incidents{h.Incident},
 	}, usual, db, s.Site, s.Now)
 	for kind := range loan.Kinds {
 		h.Record.Register(kind, h.Loan.Sealed(kind))
@@ -54,6 +56,22 @@ func (x examinations) Compare(ctx context.Context, by domain.Actor, e *loan.Exam
 		e.Worse = strings.Join(said, "; ") + "."
 	}
 	return nil
+}
+
+// incidents opens what a hand-over of a loan found new or worse.
+type incidents struct{ service *incident.Service }
+
+func (x incidents) Open(ctx context.Context, by domain.Actor, l *loan.Loan, h *loan.HandOver, found []loan.LineCondition) error {
+	var all []incident.Opening
+	for _, c := range found {
+		line := l.Line(c.LineID)
+		if line == nil || c.BeforeID == nil || c.ExaminationID == nil {
+			return fmt.Errorf("open an incident of line %s of loan %s: it lacks a line or an examination", c.LineID, l.Reference)
+		}
+		all = append(all, incident.Opening{Department: line.Department, LoanReference: l.Reference, Facts: incident.Facts{ObjectID: line.ObjectID, LoanID: l.ID, LineID: line.ID,
+			HandOverID: h.ID, Stage: string(h.Stage), Called: c.Called, BeforeID: *c.BeforeID, ExaminationID: *c.ExaminationID, Found: c.Statement}})
+	}
+	return x.service.Open(ctx, by, all...)
 }
 
 // carriage moves what a loan carries.

@@ -27,6 +27,7 @@ import (
 	"farthingale/domain/examination"
 	"farthingale/domain/finding"
 	"farthingale/domain/handling"
+	"farthingale/domain/incident"
 	"farthingale/domain/investigation"
 	"farthingale/domain/loan"
 	"farthingale/domain/material"
@@ -63,6 +64,7 @@ type Settings struct {
 
 // House is everything that serves.
 type House struct {
+	Incident      *incident.Service
 	Investigation *investigation.Service
 	Survey        *survey.Service
 
@@ -137,6 +139,7 @@ func New(ctx context.Context, pool *pgxpool.Pool, s Settings) (*House, error) {
 		agenda.Waiting{Kind: "ratifications_due", Title: "Emergency stabilisations to ratify", For: due.Ratifications},
 		agenda.Waiting{Kind: "stops_in_force", Title: "Stops in force", For: due.Stops},
 		agenda.Waiting{Kind: "examinations_to_answer", Title: "Examinations to answer", For: due.Alarms},
+		agenda.Waiting{Kind: "incidents_to_answer", Title: "Incidents to answer", For: due.Incidents},
 		agenda.Waiting{Kind: "findings_to_act_on", Title: "Findings to act on now", For: due.Findings},
 		agenda.Waiting{Kind: "loan_requests", Title: "Requests for loans", For: due.LoanRequests},
 		agenda.Waiting{Kind: "loans_about_to_move", Title: "Loans about to move", For: due.Loans},
@@ -158,10 +161,12 @@ func New(ctx context.Context, pool *pgxpool.Pool, s Settings) (*House, error) {
 		return nil, err
 	}
 	h.Movement = movement.NewService(postgres.NewMovement(db), h.Collection, h.Handling, h.Agenda, db, s.Site.Zone, s.Now)
+	h.Incident = incident.NewService(postgres.NewIncidents(db), h.Agenda, s.Now)
 	h.lending(db, s, usual)
 	h.examining(db, s)
 	h.Survey = survey.NewService(postgres.NewSurveys(db), h.Examination, db, s.Now)
 	h.API = api.New(api.Services{
+		Incident:      h.Incident,
 		Investigation: h.Investigation,
 		Survey:        h.Survey,
 
@@ -182,6 +187,7 @@ func New(ctx context.Context, pool *pgxpool.Pool, s Settings) (*House, error) {
 		Examination: h.Examination,
 	})
 	h.Web = web.New(web.Services{
+		Incident:      h.Incident,
 		Investigation: h.Investigation,
 		Survey:        h.Survey,
 

@@ -231,6 +231,10 @@ func Reads() []Act {
 		{Name: "consents waiting", Weight: 1, Do: func(v *Visit) {
 			v.get("questions that wait for consent, JSON", q("/api/v1/investigations", "consent_waiting", "true", "state", "open"))
 		}},
+		{Name: "incidents", Weight: 1, Do: func(v *Visit) { v.look("incidents, page", "/incidents") }},
+		{Name: "incidents of an object", Weight: 1, Do: func(v *Visit) {
+			v.get("incidents of an object, JSON", q("/api/v1/incidents", "object_id", v.object().ID.String(), "state", "answered"))
+		}},
 		{Name: "spots", Weight: 1, Do: func(v *Visit) { v.look("what was measured on an object, page", "/objects/"+v.object().Number+"/spots") }},
 		{Name: "measurements", Weight: 1, Do: func(v *Visit) {
 			v.get("measurements of an object, JSON", q("/api/v1/objects/"+v.object().ID.String()+"/measurements", "quantity", "colour"))

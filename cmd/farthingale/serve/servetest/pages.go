@@ -39,6 +39,7 @@ var samples = []func(h *House, g *Ground) []Sample{
 	investigationSamples,
 	surveySamples,
 	loanSamples,
+	incidentSamples,
 	treatmentSamples,
 	compareSamples,
 	markSamples,

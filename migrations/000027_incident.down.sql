@@ -1,0 +1,3 @@
+drop table incident_answer;
+drop table incident;
+drop function incident_keeps();
