@@ -77,6 +77,17 @@ func (s *Examinations) One(ctx context.Context, id domain.ID) (*examination.Exam
 	return s.one(ctx, ` where e.id = $1`, id)
 }
 
+// Some reads several examinations; one that is not there is left out.
+func (s *Examinations) Some(ctx context.Context, ids []domain.ID) (map[domain.ID]*examination.Examination, error) {
+	rows, _ := s.db.q(ctx).Query(ctx, `select `+examinationColumns+examinationTables+` where e.id = any ($1)`, ids)
+	read, err := pgx.CollectRows(rows, pgx.RowToAddrOfStructByName[examination.Examination])
+	all := make(map[domain.ID]*examination.Examination, len(read))
+	for _, e := range read {
+		all[e.ID] = e
+	}
+	return all, fault(err, "read %d examinations", len(ids))
+}
+
 // OfAddendum reads the examination that an addendum stands beside.
 func (s *Examinations) OfAddendum(ctx context.Context, addendumID domain.ID) (*examination.Examination, error) {
 	return s.one(ctx, ` where e.id = (select a.examination_id from examination_addendum a where a.id = $1)`, addendumID)

@@ -58,8 +58,10 @@ func (l *lending) Examined(ctx context.Context, loanID domain.ID, objectIDs []do
 	return l.store.Examined(ctx, loanID, objectIDs)
 }
 
-func (l *lending) Compare(_ context.Context, _ domain.Actor, e *loan.Examined) error {
-	e.Worse, e.BeforeID = l.worse, l.before
+func (l *lending) Compare(_ context.Context, _ domain.Actor, all []*loan.Examined) error {
+	for _, e := range all {
+		e.Worse, e.BeforeID = l.worse, l.before
+	}
 	return nil
 }
 

@@ -58,11 +58,15 @@ type Store interface {
 	Last(ctx context.Context, objectID domain.ID) (*Examination, error)
 	Lock(ctx context.Context, objectID domain.ID) error
 	List(ctx context.Context, objectID domain.ID, q domain.PageQuery) (domain.Page[Line], error)
-	// Begun names for each observation of two examinations the first observation of its thread.
+	// Some reads several examinations; one that is not there is left out.
+	Some(ctx context.Context, ids []domain.ID) (map[domain.ID]*Examination, error)
+	// Begun names for each observation of some examinations the first observation of its thread.
 	Begun(ctx context.Context, examinationIDs ...domain.ID) (map[domain.ID]domain.ID, error)
 	// Before lists the two last signed examinations of an object, the later first; with one named, that one, which
 	// may be a draft, and the one before it.
 	Before(ctx context.Context, objectID domain.ID, id *domain.ID) ([]domain.ID, error)
+	// Earlier names for each of some examinations the signed one of its object before it; one that has none is left out.
+	Earlier(ctx context.Context, ids []domain.ID) (map[domain.ID]domain.ID, error)
 	Conditions(ctx context.Context, objectIDs []domain.ID) ([]Condition, error)
 	// Marks are the marks of its observations, in the order of their ids.
 	Marks(ctx context.Context, examinationID domain.ID) ([]Mark, error)

@@ -29,8 +29,9 @@ type Examinations interface {
 	// Examined lists the signed examinations that were made for a loan, or of one of these objects before it went
 	// out, the latest first.
 	Examined(ctx context.Context, loanID domain.ID, objectIDs []domain.ID) ([]Examined, error)
-	// Compare fills what is new or worse since the examination before (E2).
-	Compare(ctx context.Context, by domain.Actor, e *Examined) error
+	// Compare fills in each what is new or worse since the examination before it (E2), in a number of statements that
+	// does not depend on how many there are.
+	Compare(ctx context.Context, by domain.Actor, all []*Examined) error
 }
 
 // occasions are why an examination is made at a hand-over (L4).

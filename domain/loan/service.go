@@ -54,14 +54,13 @@ func (s *Service) examined(ctx context.Context, by domain.Actor, l *Loan, stage 
 	if l.Examined, err = s.Examinations.Examined(ctx, l.ID, ids); err != nil {
 		return err
 	}
+	var made []*Examined
 	for _, n := range l.Present() {
-		if e := l.atHandOver(n, stage); e != nil && e.BeforeID == nil {
-			if err := s.Examinations.Compare(ctx, by, e); err != nil {
-				return err
-			}
+		if e := l.atHandOver(n, stage); e != nil && !slices.Contains(made, e) {
+			made = append(made, e)
 		}
 	}
-	return nil
+	return s.Examinations.Compare(ctx, by, made)
 }
 
 // Outgoing lists the signed examinations that may be named as the outgoing condition of a line, the latest first (L3).

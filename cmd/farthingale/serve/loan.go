@@ -36,24 +36,31 @@ type examinations struct {
 	house *House // its examinations are opened later
 }
 
-// Compare fills what is new or worse since the examination before (E2).
-func (x examinations) Compare(ctx context.Context, by domain.Actor, e *loan.Examined) error {
-	c, err := x.house.Examination.Compare(ctx, by, e.ObjectID, &e.ID, nil)
-	if domain.KindOf(err) == domain.KindConflict {
-		return nil // there is none before it
+// Compare fills in each what is new or worse since the examination before it (E2).
+func (x examinations) Compare(ctx context.Context, by domain.Actor, all []*loan.Examined) error {
+	ids := make([]domain.ID, len(all))
+	for i, e := range all {
+		ids[i] = e.ID
 	}
+	compared, err := x.house.Examination.CompareEach(ctx, by, ids)
 	if err != nil {
 		return err
 	}
-	e.BeforeID = &c.Before.ID
-	var said []string
-	for _, change := range c.Changes {
-		if change.Outcome == examination.Worse || change.Outcome == examination.Appeared {
-			said = append(said, change.Says())
+	for _, e := range all {
+		c := compared[e.ID]
+		if c == nil {
+			continue // there is none before it
 		}
-	}
-	if len(said) > 0 {
-		e.Worse = strings.Join(said, "; ") + "."
+		e.BeforeID = &c.Before.ID
+		var said []string
+		for _, change := range c.Changes {
+			if change.Outcome == examination.Worse || change.Outcome == examination.Appeared {
+				said = append(said, change.Says())
+			}
+		}
+		if len(said) > 0 {
+			e.Worse = strings.Join(said, "; ") + "."
+		}
 	}
 	return nil
 }
