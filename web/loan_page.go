@@ -12,7 +12,6 @@ import (
 	"farthingale/domain"
 	"farthingale/domain/incident"
 	"farthingale/domain/loan"
-	"farthingale/domain/movement"
 )
 
 func itoa(n int) string { return strconv.Itoa(n) }
@@ -163,22 +162,9 @@ func (s *Server) loanData(c echo.Context) (*loanPage, *loan.Loan, error) {
 	}
 	switch l.State {
 	case loan.Prepared, loan.Dispatched, loan.Packing, loan.Recalled:
-		p.Places, err = s.loanPlaces(c)
+		p.Places, err = s.placeCodes(c)
 	}
 	return p, l, err
-}
-
-// loanPlaces are places by the codes on their labels, the first of the tree, to choose from.
-func (s *Server) loanPlaces(c echo.Context) ([]Option, error) {
-	all, err := s.Movement.Places(c.Request().Context(), actor(c), movement.PlaceFilter{}, domain.PageQuery{Limit: domain.PageMost})
-	if err != nil {
-		return nil, err
-	}
-	places := make([]Option, len(all.Items))
-	for i, p := range all.Items {
-		places[i] = Option{Value: p.Code, Label: p.Path}
-	}
-	return places, nil
 }
 
 // loanPhase is a stage of the line at the head of a loan's page: several states of the usual way.

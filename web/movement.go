@@ -209,7 +209,7 @@ func (s *Server) moveForm(c echo.Context, w *collection.Whole, m *moving, touchi
 		if seen := m.seen(); seen != nil && seen.State == movement.InTransit {
 			towards = seen.To // most often it arrives where it was sent
 		}
-		to, err := s.placeFields(c, towards, nil)
+		to, err := s.toFields(c, towards, nil)
 		if err != nil {
 			return nil, err
 		}
@@ -261,45 +261,24 @@ func authorisesAlone(a domain.Actor) bool {
 	return a.Has(domain.Conservator) || a.Has(domain.Curator) || a.Has(domain.Registrar) || a.Has(domain.MountMaker)
 }
 
-// placeFields ask for a place to move to: by its code or, where there are few places, by choosing one; without
-// is left out.
-func (s *Server) placeFields(c echo.Context, towards *movement.PlaceRef, without *domain.ID) ([]Field, error) {
-	all, whole, err := s.Movement.Tree(c.Request().Context(), actor(c), movement.PlaceFilter{})
-	if err != nil {
-		return nil, err
-	}
-	code := Field{Kind: "text", Name: "to_code", Label: "To the place with the code", Help: "As it stands on the label; a scanner types it.", Max: 60}
-	if !whole {
-		if code.Required = true; towards != nil {
-			code.Value = towards.Code
-		}
-		return []Field{code}, nil
-	}
-	options := withNone("choose", towards == nil, nil)
-	for _, p := range all {
-		if without == nil || p.ID != *without {
-			options = append(options, Option{Value: p.ID.String(), Label: p.Path + " (" + p.Code + ")", Chosen: towards != nil && p.ID == towards.ID})
-		}
-	}
-	return []Field{code, {Kind: "select", Name: "to_place_id", Label: "Or to", Options: options}}, nil
+// toFields ask for a place to move to; without is left out.
+func (s *Server) toFields(c echo.Context, towards *movement.PlaceRef, without *domain.ID) ([]Field, error) {
+	return s.placeChoice(c, placeAsked{code: "to_code", choice: "to_place_id", codeLabel: "To the place with the code", orLabel: "Or to", help: "As it stands on the label; a scanner types it.", none: "choose",
+		chosen: towards, without: without, needed: true})
 }
 
 // destination is the place with a code that was typed or scanned; without one it is chosen.
 func (s *Server) destination(c echo.Context, code string, chosen domain.ID) (domain.ID, error) {
-	if strings.TrimSpace(code) == "" {
-		if chosen == (domain.ID{}) {
-			return chosen, domain.Invalid("/to_code", "required", "Say where it goes: scan or write the code, or choose from the list.")
-		}
-		return chosen, nil
-	}
-	p, err := s.Movement.PlaceByCode(c.Request().Context(), actor(c), code)
-	if domain.KindOf(err) == domain.KindNotFound {
-		return chosen, domain.Invalid("/to_code", "place", "There is no place with this code.")
-	}
-	if err != nil {
+	named, err := s.placeNamed(c.Request().Context(), actor(c), "/to_code", code)
+	switch {
+	case err != nil:
 		return chosen, err
+	case named != nil:
+		return *named, nil
+	case chosen == (domain.ID{}):
+		return chosen, domain.Invalid("/to_code", "required", "Say where it goes: scan or write the code, or choose from the list.")
 	}
-	return p.ID, nil
+	return chosen, nil
 }
 
 // movePage serves GET /objects/{number}/move.

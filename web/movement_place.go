@@ -224,7 +224,7 @@ func (s *Server) placeForms(c echo.Context, p *placePageData, place *movement.Pl
 	if a.May(movement.Move) != nil || place.Kind == "site" || (place.Kind == "building" || place.Kind == "room") && !a.Has(domain.Registrar) {
 		return nil
 	}
-	to, err := s.placeFields(c, nil, &place.ID)
+	to, err := s.toFields(c, nil, &place.ID)
 	if err != nil {
 		return err
 	}

@@ -3,6 +3,7 @@ package web
 import (
 	"bytes"
 	"net/http"
+	"net/url"
 	"strconv"
 	"strings"
 	"time"
@@ -93,15 +94,19 @@ func (s *Server) newSurveyData(c echo.Context) (*newSurveyPage, error) {
 			status = append(status, Option{Value: string(l), Label: plain(string(l))})
 		}
 	}
+	place, err := s.placeChoice(c, placeAsked{code: "place_code", choice: "population.place_id", codeLabel: "That lie in the place with the code", orLabel: "Or in", help: "With all that is within it: a building, a room, a shelf. Left empty: wherever they are.", none: "all places"})
+	if err != nil {
+		return nil, err
+	}
 	p := &newSurveyPage{}
 	p.Title, p.Here = "Draw a survey", "/surveys"
 	p.Form = (&Form{Action: "/surveys/new", Submit: "Draw it", Instead: []Link{{Path: "/surveys/size", Words: "How many would that be?"}}, Fields: []Field{
 		{Kind: "text", Name: "title", Label: "Title", Required: true, Max: 200},
 		{Kind: "textarea", Name: "purpose", Label: "What it is to answer", Max: 4000, Rows: 2},
-		{Kind: "group", Label: "About which objects", Help: "What left the collection is never among them.", Fields: []Field{
+		{Kind: "group", Label: "About which objects", Help: "What left the collection is never among them.", Fields: append([]Field{
 			{Kind: "select", Name: "population.department", Label: "Department", Options: withNone("all", true, options("", filters.Departments...))},
 			{Kind: "select", Name: "population.kind", Label: "Kind", Options: withNone("all", true, options("", filters.Kinds...))},
-			{Kind: "select", Name: "population.legal_status", Label: "Legal status", Options: withNone("all", true, status)}}},
+			{Kind: "select", Name: "population.legal_status", Label: "Legal status", Options: withNone("all", true, status)}}, place...)},
 		{Kind: "select", Name: "divided_by", Label: "Divided into strata by", Help: "Where parts of the population are likely to differ, dividing it makes the answer surer, and gives one for each part.",
 			Options: withNone("not divided", true, options("", survey.Divisions...))},
 		{Kind: "group", Label: "How precise", Fields: []Field{
@@ -121,10 +126,29 @@ func (s *Server) newSurveyPage(c echo.Context) error {
 	return s.render(c, http.StatusOK, "survey/new", p)
 }
 
+// placedSurvey is a survey as its form sends it: the place by its code, or chosen.
+type placedSurvey struct {
+	survey.NewSurvey
+	Code string `json:"place_code"`
+}
+
+// surveyTyped reads the form of a new survey.
+func (s *Server) surveyTyped(c echo.Context) (survey.NewSurvey, url.Values, error) {
+	var n placedSurvey
+	_, typed, err := s.decode(c, &n)
+	if err != nil {
+		return n.NewSurvey, typed, err
+	}
+	named, err := s.placeNamed(c.Request().Context(), actor(c), "/place_code", n.Code)
+	if named != nil {
+		n.Population.PlaceID = named
+	}
+	return n.NewSurvey, typed, err
+}
+
 // beginSurvey serves POST /surveys/new.
 func (s *Server) beginSurvey(c echo.Context) error {
-	var n survey.NewSurvey
-	_, typed, err := s.decode(c, &n)
+	n, typed, err := s.surveyTyped(c)
 	var x *survey.Survey
 	if err == nil {
 		x, err = s.Survey.Begin(c.Request().Context(), actor(c), n)
@@ -141,8 +165,7 @@ func (s *Server) beginSurvey(c echo.Context) error {
 
 // sizeSurvey serves POST /surveys/size: how many would be drawn. Nothing is kept.
 func (s *Server) sizeSurvey(c echo.Context) error {
-	var n survey.NewSurvey
-	_, typed, err := s.decode(c, &n)
+	n, typed, err := s.surveyTyped(c)
 	var x *survey.Survey
 	if err == nil {
 		x, err = s.Survey.Plan(c.Request().Context(), actor(c), n.Scheme)
@@ -243,8 +266,8 @@ func (s *Server) surveyOf(c echo.Context) (*survey.Survey, error) {
 	return s.Survey.One(c.Request().Context(), actor(c), id)
 }
 
-// populationWords say which objects a survey is about.
-func populationWords(p survey.Population) string {
+// populationWords say which objects a survey is about; place is where they lie, "" anywhere.
+func populationWords(p survey.Population, place string) string {
 	all := kept(fact{"", p.Department}, fact{"", p.Kind}, fact{"", plain(p.LegalStatus)})
 	words := make([]string, len(all))
 	for i, f := range all {
@@ -253,8 +276,8 @@ func populationWords(p survey.Population) string {
 	if len(words) == 0 {
 		words = []string{"the whole collection"}
 	}
-	if p.PlaceID != nil {
-		words = append(words, "in one place")
+	if place != "" {
+		words = append(words, "in "+place)
 	}
 	return strings.Join(words, ", ")
 }
@@ -281,7 +304,15 @@ func (s *Server) surveyPage(c echo.Context) error {
 	if x.DividedBy != "" {
 		division = "strata by " + plain(x.DividedBy)
 	}
-	p.Facts = kept(fact{"To answer", x.Purpose}, fact{"About", populationWords(x.Population) + ": " + count(x.Objects, "object")},
+	place := ""
+	if x.Population.PlaceID != nil {
+		where, err := s.Movement.Place(ctx, a, *x.Population.PlaceID)
+		if err != nil {
+			return err
+		}
+		place = where.Path
+	}
+	p.Facts = kept(fact{"To answer", x.Purpose}, fact{"About", populationWords(x.Population, place) + ": " + count(x.Objects, "object")},
 		fact{"Drawn", strconv.Itoa(x.Sample) + ", " + division + ", for ± " + x.MarginPercent.String() + " points at " + strconv.Itoa(x.Confidence) + " % confidence and an expected share of " + x.ExpectedPercent.String() + " %"},
 		fact{"By", x.DrawnBy.Name + ", " + s.moment(x.DrawnAt)}, fact{"Seed", x.Seed}, fact{"Frame", x.Frame})
 	if r.Estimate != nil {
