@@ -2,6 +2,7 @@ package web
 
 import (
 	"net/http"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -235,6 +236,7 @@ type investigationPageData struct {
 	Answer                                   []fact
 	Steps                                    []Link
 	EndForm                                  *Form
+	Places                                   []Option // by their codes, for the forms of remainders
 }
 
 // called are the names of components of an object by their IDs.
@@ -287,6 +289,11 @@ func (s *Server) investigationData(c echo.Context) (*investigationPageData, *inv
 	}
 	for k := range i.Samples {
 		p.Samples = append(p.Samples, s.sampleRow(c, i, &i.Samples[k]))
+	}
+	if len(p.Samples) > 0 && a.May(investigation.Find) == nil {
+		if p.Places, err = s.placeCodes(c); err != nil {
+			return nil, nil, err
+		}
 	}
 	for k := range i.Findings {
 		p.Findings = append(p.Findings, foundRowOf(i, &i.Findings[k]))
@@ -347,12 +354,32 @@ func (s *Server) consentRow(c echo.Context, i *investigation.Investigation, x *i
 	return r
 }
 
-func remainderFields(prefix string) []Field {
-	return []Field{
+// remainderFields say what is left of a sample; place are the fields that ask where.
+func remainderFields(prefix string, place ...Field) []Field {
+	return slices.Concat([]Field{
 		{Kind: "select", Name: prefix + "state", Label: "What is left of it", Required: true, Options: options("kept", investigation.RemainderStates...)},
-		{Kind: "text", Name: prefix + "amount", Label: "How much", Help: "In words or as mass. Needed of what is kept or away.", Max: 200},
-		{Kind: "text", Name: prefix + "where", Label: "Where it lies, or with whom", Max: 300}}
+		{Kind: "text", Name: prefix + "amount", Label: "How much", Help: "In words or as mass. Needed of what is kept or away.", Max: 200}}, place, []Field{
+		{Kind: "text", Name: prefix + "where", Label: "Within the place, or with whom", Max: 300}})
 }
+
+// placeCodeList is the ID of the list of places that the forms of remainders offer.
+const placeCodeList = "places"
+
+// placedRemainder and placedSample are what their forms send: the place by its code, or chosen.
+type placedRemainder struct {
+	investigation.NewRemainder
+	Code string `json:"place_code"`
+}
+
+type placedSample struct {
+	investigation.NewSample
+	Code string `json:"place_code"`
+}
+
+const (
+	placeCodeLabel = "In the place with the code"
+	placeCodeHelp  = "As it stands on the label."
+)
 
 func (s *Server) sampleRow(c echo.Context, i *investigation.Investigation, x *investigation.Sample) sampleRow {
 	r := sampleRow{ID: "sample-" + strconv.Itoa(x.Number), Called: x.Called, Of: x.Component, Technique: investigation.TechniqueName(x.Technique), Site: x.Site, Size: x.Size,
@@ -374,7 +401,8 @@ func (s *Server) sampleRow(c echo.Context, i *investigation.Investigation, x *in
 		r.Left = append(r.Left, text+" ("+l.By.Name+", "+s.day(l.At)+")")
 	}
 	if actor(c).May(investigation.Find) == nil {
-		r.Form = (&Form{Part: r.ID, Action: investigationPath(i.ID) + "/samples/" + x.ID.String() + "/remainders", Version: i.Version, Submit: "Say what is left", Fields: remainderFields("")}).ready(c)
+		r.Form = (&Form{Part: r.ID, Action: investigationPath(i.ID) + "/samples/" + x.ID.String() + "/remainders", Version: i.Version, Submit: "Say what is left", Fields: remainderFields("",
+			Field{Kind: "text", Name: "place_code", Label: placeCodeLabel, Help: placeCodeHelp, List: placeCodeList, Max: 60})}).ready(c)
 	}
 	return r
 }
@@ -457,7 +485,7 @@ func (s *Server) sayRemainder(c echo.Context) error {
 		return err
 	}
 	at := -1
-	var n investigation.NewRemainder
+	var n placedRemainder
 	form := func(p *investigationPageData) *Form {
 		if at < 0 {
 			return nil
@@ -473,7 +501,12 @@ func (s *Server) sayRemainder(c echo.Context) error {
 		if at < 0 {
 			return domain.NotFound("There is no such sample of this question.")
 		}
-		_, err := s.Investigation.Left(c.Request().Context(), actor(c), sample, version, n)
+		named, err := s.placeNamed(c.Request().Context(), actor(c), "/place_code", n.Code)
+		if err != nil {
+			return err
+		}
+		n.PlaceID = named
+		_, err = s.Investigation.Left(c.Request().Context(), actor(c), sample, version, n.NewRemainder)
 		return err
 	})
 }

@@ -41,9 +41,17 @@ var investigationSteps = []investigationStep{
 		}},
 	{path: "sample", words: "Record a sample", heading: "Record a sample that was taken", said: "The sample is on record.", act: investigation.Find,
 		lead:   []string{"What happened can always be recorded. Without a consent that covers it, say why; the sample is then shown as taken without consent, and the curators hear of it."},
-		fields: (*Server).sampleFields, command: func() any { return &investigation.NewSample{} },
+		fields: (*Server).sampleFields, command: func() any { return &placedSample{} },
 		do: func(ctx context.Context, s *Server, by domain.Actor, i *investigation.Investigation, version int64, command any) error {
-			_, err := s.Investigation.Sample(ctx, by, i.ID, version, *command.(*investigation.NewSample))
+			n := command.(*placedSample)
+			named, err := s.placeNamed(ctx, by, "/place_code", n.Code)
+			if err != nil {
+				return err
+			}
+			if named != nil {
+				n.Remainder.PlaceID = named
+			}
+			_, err = s.Investigation.Sample(ctx, by, i.ID, version, n.NewSample)
 			return err
 		}},
 	{path: "finding", words: "Record a finding", heading: "Record what was found", said: "The finding is on record.", act: investigation.Find, techniques: true,
@@ -193,6 +201,10 @@ func (s *Server) sampleFields(c echo.Context, _ *investigation.Investigation, sh
 	if err != nil {
 		return nil, err
 	}
+	place, err := s.placeChoice(c, placeAsked{code: "place_code", choice: "remainder.place_id", codeLabel: placeCodeLabel, orLabel: "Or in", help: placeCodeHelp, none: "no place of ours"})
+	if err != nil {
+		return nil, err
+	}
 	return []Field{
 		{Kind: "select", Name: "technique", Label: "For which technique", Required: true, Options: withNone("choose", true, techniques)},
 		{Kind: "select", Name: "component_id", Label: "From which part", Required: true, Options: withNone("choose", true, partOptions(sheet, ""))},
@@ -200,7 +212,7 @@ func (s *Server) sampleFields(c echo.Context, _ *investigation.Investigation, sh
 		{Kind: "abreast", Label: "How large", Fields: []Field{{Kind: "text", Name: "size", Label: "Size", Required: true, Max: 200}, {Kind: "text", Name: "mass_mg", Label: "Mass in mg", Max: 20}}},
 		{Kind: "date", Name: "taken_on", Label: "Taken on", Required: true, Value: s.thisDay()},
 		{Kind: "text", Name: "taken_by", Label: "Taken by", Required: true, Max: 300, Value: actor(c).Name},
-		{Kind: "group", Label: "What is left", Fields: remainderFields("remainder.")},
+		{Kind: "group", Label: "What is left", Fields: remainderFields("remainder.", place...)},
 		{Kind: "textarea", Name: "explanation", Label: "Why without consent", Help: "Only where no consent covers it.", Max: 2000, Rows: 2}}, nil
 }
 

@@ -9,6 +9,7 @@ import (
 
 	"farthingale/cmd/farthingale/serve/servetest"
 	"farthingale/domain"
+	"farthingale/domain/movement"
 )
 
 // TestMeasurementByPages walks a spot from its naming to a proven change and a withdrawal, by the pages,
@@ -75,7 +76,12 @@ func TestInvestigationByPages(t *testing.T) {
 	maud.Get("/").Must(http.StatusOK).Has("Consents to samples asked of you", "Of what is the <i>coat</i>?")
 	p = maud.Get(at).Must(http.StatusOK)
 	p.Submit(at+"/consents/1/decision", url.Values{"granted": {"true"}, "statement": {"There only."}}).Must(http.StatusOK).Has("It is decided", "granted until", "There only.")
-	ines.Get(at+"/sample").Must(http.StatusOK).Submit(at+"/sample", sample).Must(http.StatusOK).Has("The sample is on record", "Sample 1968.14.2.S1", "with consent", "kept, half, box 2")
+	box, err := h.Movement.AddPlace(t.Context(), g.People[domain.Registrar].Actor, movement.NewPlace{PlaceFacts: movement.PlaceFacts{Kind: "site", Name: "Sample cupboard", Code: "SAMPLES"}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	sample.Set("remainder.place_id", box.ID.String())
+	ines.Get(at+"/sample").Must(http.StatusOK).Has("Sample cupboard (SAMPLES)").Submit(at+"/sample", sample).Must(http.StatusOK).Has("The sample is on record", "Sample 1968.14.2.S1", "with consent", "kept, half, Sample cupboard, box 2")
 	var id string
 	if err := h.Database.OwnerPool().QueryRow(t.Context(), `select id::text from sample`).Scan(&id); err != nil {
 		t.Fatal(err)
@@ -85,7 +91,10 @@ func TestInvestigationByPages(t *testing.T) {
 		"identifies.material_key": {"acrylic-adhesive"}}).Must(http.StatusUnprocessableEntity).Has("This is needed")
 	p = p.Submit(at+"/finding", url.Values{"identifies.role": {"coating"}, "identifies.confidence": {"probable"}}).Must(http.StatusOK).Has("The finding is on record", "Acrylic.", "Identified as")
 	ines.Get("/objects/1968.14.2/components/3").Must(http.StatusOK).Has("Question 1 on 1968.14.2")
-	p = p.Submit(at+"/samples/"+id+"/remainders", url.Values{"state": {"used_up"}}).Must(http.StatusOK).Has("used up")
+	left := at + "/samples/" + id + "/remainders"
+	p = p.Submit(left, url.Values{"state": {"kept"}, "amount": {"a crumb"}, "place_code": {"nowhere"}}).Must(http.StatusUnprocessableEntity).Has("There is no place with this code.")
+	p = p.Submit(left, url.Values{"place_code": {"samples"}}).Must(http.StatusOK).Has("kept, a crumb, Sample cupboard (")
+	p = p.Submit(left, url.Values{"state": {"used_up"}}).Must(http.StatusOK).Has("used up")
 	p.Submit(at+"/end", url.Values{"outcome": {"done"}, "text": {"An acrylic coat."}}).Must(http.StatusOK).Has("answered", "An acrylic coat.")
 	ines.Get("/investigations").Must(http.StatusOK).Has("There is no such question")
 	ines.Get("/investigations?state=done").Must(http.StatusOK).Has("Of what is the <i>coat</i>?")
@@ -121,4 +130,31 @@ func TestSurveyByPages(t *testing.T) {
 	if p := ines.Get(at + "/table.csv").Must(http.StatusOK); !strings.Contains(p.Body, "object_number") || !strings.Contains(p.Body, "1968.14.2") || !strings.Contains(p.Body, ",poor,high,") {
 		t.Error(p.Body)
 	}
+}
+
+// TestSurveyOfAPlace: the population is narrowed to what lies in a place, by its code or chosen.
+func TestSurveyOfAPlace(t *testing.T) {
+	t.Parallel()
+	h := servetest.New(t)
+	g := h.Ground()
+	rosa := g.People[domain.Registrar].Actor
+	place := func(code, kind string, within *domain.ID) *movement.Place {
+		p, err := h.Movement.AddPlace(t.Context(), rosa, movement.NewPlace{ParentID: within, PlaceFacts: movement.PlaceFacts{Kind: kind, Name: "Place " + code, Code: code}})
+		if err != nil {
+			t.Fatal(err)
+		}
+		return p
+	}
+	house := place("HS", "site", nil)
+	shelf := place("SH-1", "room", &house.ID)
+	empty := place("SH-2", "room", &house.ID)
+	if _, err := h.Movement.Move(t.Context(), rosa, g.Object.ID, movement.Relocation{ToPlaceID: shelf.ID, Reason: "its shelf"}); err != nil {
+		t.Fatal(err)
+	}
+	ines := h.Browser(g.People[domain.Conservator])
+	p := ines.Get("/surveys/new").Must(http.StatusOK).Has("Place HS › Place SH-1 (SH-1)")
+	p.Submit("/surveys/new", url.Values{"title": {"What lies in the house"}, "place_code": {"hs"}}).Must(http.StatusOK).Has("1 objects are drawn", "in Place HS")
+	p = p.Submit("/surveys/new", url.Values{"title": {"What lies there"}, "place_code": {"nowhere"}}).Must(http.StatusUnprocessableEntity).Has("There is no place with this code.")
+	p = p.Submit("/surveys/new", url.Values{"place_code": {""}, "population.place_id": {empty.ID.String()}}).Must(http.StatusUnprocessableEntity)
+	p.Submit("/surveys/new", url.Values{"population.place_id": {shelf.ID.String()}}).Must(http.StatusOK).Has("1 objects are drawn", "in Place HS › Place SH-1")
 }
