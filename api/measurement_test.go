@@ -4,9 +4,11 @@ import (
 	"net/http"
 	"strings"
 	"testing"
+	"time"
 
 	"farthingale/cmd/farthingale/serve/servetest"
 	"farthingale/domain"
+	"farthingale/domain/handling"
 	"farthingale/domain/measurement"
 )
 
@@ -87,6 +89,22 @@ func TestMeasurementsRefused(t *testing.T) {
 	if got := servetest.JSON[measurement.Reading](s.curator.Get("/measurements/" + acid.ID.String()).Must(http.StatusOK)); got.Value.String() != "4.6" || got.Unit != "pH" {
 		t.Errorf("%+v", got)
 	}
+	// With hands on it the handling is logged in the same act (H1), and its faults are told where they were given.
+	weighed := body{"quantity": "mass_g", "measured_on": s.Now().UTC().Format(time.DateOnly), "value": "310", "method": "bench balance", "instrument": "balance 2", "hands": body{"minutes": 4, "gloves": "velvet"}}
+	if p := s.conservator.Post(at+"/measurements", weighed).Refused(http.StatusUnprocessableEntity, "invalid"); len(p.Errors) != 1 || p.Errors[0].Pointer != "#/hands/gloves" {
+		t.Errorf("%+v", p.Errors)
+	}
+	weighed["hands"] = body{"minutes": 4, "gloves": "nitrile", "noticed": []string{"powder"}, "controls": "kept"}
+	by := servetest.JSON[measurement.Reading](s.conservator.Post(at+"/measurements", weighed).Must(http.StatusCreated))
+	if by.HandlingID == nil {
+		t.Fatalf("%+v", by)
+	}
+	if e := servetest.JSON[handling.Event](s.curator.Get("/handlings/" + by.HandlingID.String()).Must(http.StatusOK)); e.Minutes != 4 || e.Purpose != "examination" || e.StopID == nil {
+		t.Errorf("%+v", e)
+	}
+	s.conservator.Post(at+"/measurements", weighed).Refused(http.StatusUnprocessableEntity, "H3")
+	delete(weighed, "hands")
+	s.conservator.Post(at+"/measurements", weighed).Must(http.StatusCreated)
 	withdrawal := "/measurements/" + acid.ID.String() + "/withdrawal"
 	s.curator.Post(withdrawal, body{"reason": "x"}).Refused(http.StatusForbidden, "P2")
 	if gone := servetest.JSON[measurement.Reading](s.conservator.Post(withdrawal, body{"reason": "The electrode was dry."}).Must(http.StatusOK)); gone.Withdrawn == nil {

@@ -24,6 +24,7 @@ var measurementWords = map[string]*domain.Error{
 	"measurement_spot_point_sane":             {Kind: domain.KindInvalid, Code: "invalid", Message: "A point lies on its photograph."},
 	"measurement_spot_fkey":                   {Kind: domain.KindNotFound, Code: "not_found", Message: "There is no such spot."},
 	"measurement_examination_fkey":            {Kind: domain.KindInvalid, Code: "invalid", Message: "There is no such examination of this object, or measurements belong to it, so that it stays."},
+	"measurement_handling_fkey":               refusedByDatabase("There is no such handling of this object."),
 	"measurement_quantity_known":              {Kind: domain.KindInvalid, Code: "invalid", Message: "Choose one of the known quantities."},
 	"measurement_role_known":                  {Kind: domain.KindInvalid, Code: "invalid", Message: "Choose what the reading stands for."},
 	"measurement_role_sourced":                {Kind: domain.KindInvalid, Code: "invalid", Message: "Say where the protected area lies, or which document specifies it."},
@@ -152,7 +153,7 @@ func (s *Measurements) Spots(ctx context.Context, objectID domain.ID, q domain.P
 const readingColumns = `m.id, m.spot_id, m.object_id, m.quantity, to_char(m.measured_on, 'YYYY-MM-DD') as measured_on, m.role, m.value, m.plus_minus, m.n,
 	case when m.quantity = 'colour' then jsonb_strip_nulls(jsonb_build_object('l', m.l, 'a', m.a, 'b', m.b, 'sd_l', m.sd_l, 'sd_a', m.sd_a, 'sd_b', m.sd_b, 'bound_de', m.bound_de,
 		'illuminant', m.illuminant, 'observer', m.observer, 'geometry', m.geometry, 'aperture_mm', m.aperture_mm, 'spectrum', m.spectrum)) end as colour,
-	m.method, m.instrument, m.source, m.note, m.examination_id, m.recorded_at, jsonb_build_object('id', p.id, 'name', p.name) as recorded_by,
+	m.method, m.instrument, m.source, m.note, m.examination_id, m.handling_id, m.recorded_at, jsonb_build_object('id', p.id, 'name', p.name) as recorded_by,
 	(select jsonb_build_object('at', w.at, 'by', jsonb_build_object('id', y.id, 'name', y.name), 'reason', w.reason)
 		from measurement_withdrawal w join person y on y.id = w.person_id where w.measurement_id = m.id) as withdrawn`
 
@@ -171,7 +172,7 @@ func readings(rows pgx.Rows) ([]measurement.Reading, error) {
 func (s *Measurements) Add(ctx context.Context, r *measurement.Reading) error {
 	return s.db.tx(ctx, func(ctx context.Context, tx pgx.Tx) error {
 		args := pgx.NamedArgs{"id": r.ID, "spot": r.SpotID, "object": r.ObjectID, "quantity": r.Quantity, "on": r.MeasuredOn, "role": r.Role, "value": r.Value, "pm": r.PlusMinus, "n": r.N,
-			"method": r.Method, "instrument": r.Instrument, "source": r.Source, "note": r.Note, "examination": r.ExaminationID, "at": r.RecordedAt, "by": r.RecordedBy.ID,
+			"method": r.Method, "instrument": r.Instrument, "source": r.Source, "note": r.Note, "examination": r.ExaminationID, "handling": r.HandlingID, "at": r.RecordedAt, "by": r.RecordedBy.ID,
 			"l": nil, "a": nil, "b": nil, "sdl": nil, "sda": nil, "sdb": nil, "bound": nil, "illuminant": nil, "observer": nil, "geometry": "", "aperture": nil, "spectrum": nil}
 		if c := r.Colour; c != nil {
 			for name, v := range map[string]any{"l": c.L, "a": c.A, "b": c.B, "sdl": c.SDL, "sda": c.SDA, "sdb": c.SDB, "bound": c.BoundDE, "illuminant": c.Illuminant,
@@ -181,9 +182,9 @@ func (s *Measurements) Add(ctx context.Context, r *measurement.Reading) error {
 		}
 		_, err := tx.Exec(ctx, `
 			insert into measurement (id, spot_id, object_id, quantity, measured_on, role, value, plus_minus, n, l, a, b, sd_l, sd_a, sd_b, bound_de, illuminant, observer, geometry,
-				aperture_mm, spectrum, method, instrument, source, note, examination_id, recorded_at, recorded_by)
+				aperture_mm, spectrum, method, instrument, source, note, examination_id, handling_id, recorded_at, recorded_by)
 			values (@id, @spot, @object, @quantity, @on::text::date, @role, @value, @pm, @n, @l, @a, @b, @sdl, @sda, @sdb, @bound, @illuminant, @observer, @geometry,
-				@aperture, @spectrum, @method, @instrument, @source, @note, @examination, @at, @by)`, args)
+				@aperture, @spectrum, @method, @instrument, @source, @note, @examination, @handling, @at, @by)`, args)
 		if err != nil {
 			return fault(err, "record reading %s", r.ID)
 		}

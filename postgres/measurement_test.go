@@ -9,6 +9,7 @@ import (
 	"github.com/shopspring/decimal"
 
 	"farthingale/domain"
+	"farthingale/domain/handling"
 	"farthingale/domain/measurement"
 	"farthingale/postgres"
 )
@@ -21,7 +22,7 @@ func dec(text string) *decimal.Decimal {
 // measuring is a house with a dress and what measuring needs.
 func measuring(t *testing.T) (*dressed, *measurement.Service) {
 	d := newDressed(t)
-	return d, measurement.NewService(postgres.NewMeasurements(d.db), sheets{d.sheet}, func() time.Time { return d.now })
+	return d, measurement.NewService(postgres.NewMeasurements(d.db), sheets{d.sheet}, d.service, d.db, time.UTC, func() time.Time { return d.now })
 }
 
 func tinted(on, l string) measurement.NewReading {
@@ -141,4 +142,80 @@ func TestMeasurementsAreAppendOnly(t *testing.T) {
 	if !errors.As(err, &refused) || refused.Kind != domain.KindNotFound {
 		t.Errorf("%v", err)
 	}
+}
+
+// TestH1MeasuringIsAHandling: a reading with hands on the object logs its handling in the same act, on the part of its
+// spot; under a stop it is refused (H3) and neither is kept, while a reading without contact is.
+func TestH1MeasuringIsAHandling(t *testing.T) {
+	t.Parallel()
+	d, service := measuring(t)
+	ctx, mara := t.Context(), d.people["Mara"]
+	cuff := d.parts["1a"]
+	spot, err := service.Name(ctx, mara, d.sheet.Object.ID, measurement.NewSpot{ComponentID: &cuff, Name: "Cuff", Place: "40 mm above the ring"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	today, earlier := d.now.Format(time.DateOnly), d.now.AddDate(0, 0, -3)
+	read := func(on string, hands *measurement.Hands) (*measurement.Reading, error) {
+		n := tinted(on, "62")
+		n.Hands = hands
+		return service.Record(ctx, mara, spot.ID, n)
+	}
+	logged := func(r *measurement.Reading, err error) *handling.Event {
+		t.Helper()
+		if err != nil {
+			t.Fatal(err)
+		}
+		kept, err := service.One(ctx, mara, r.ID)
+		if err != nil || kept.HandlingID == nil {
+			t.Fatalf("%+v %v", kept, err)
+		}
+		e, err := d.service.One(ctx, mara, *kept.HandlingID)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return e
+	}
+	if r, err := read(today, nil); err != nil || r.HandlingID != nil {
+		t.Errorf("without contact: %+v %v", r, err)
+	}
+	if e := logged(read(today, &measurement.Hands{Minutes: 12, Gloves: "nitrile", Note: "One sleeve lifted.", Controls: "kept"})); e.Minutes != 12 || e.Purpose != "examination" || e.Gloves != "nitrile" || len(e.Components) != 1 ||
+		e.Components[0].ID != cuff || !e.StartedAt.Equal(d.now.Add(-12*time.Minute)) || e.Handlers[0].ID != mara.ID {
+		t.Errorf("%+v", e)
+	}
+	if e := logged(read(earlier.Format(time.DateOnly), &measurement.Hands{Controls: "kept"})); e.Minutes != 5 || e.StartedAt.Format(time.DateTime) != earlier.Format(time.DateOnly)+" 12:00:00" {
+		t.Errorf("of an earlier day: %+v", e)
+	}
+	for pointer, h := range map[string]measurement.Hands{"/hands/minutes": {Minutes: -1, Controls: "kept"}, "/hands/gloves": {Gloves: "velvet", Controls: "kept"}, "/hands/noticed": {Noticed: []string{"nothing", "noise"}, Controls: "kept"}} {
+		var e *domain.Error
+		if _, err := read(today, &h); !errors.As(err, &e) || len(e.Fields) != 1 || !strings.HasPrefix(e.Fields[0].Pointer, pointer) {
+			t.Errorf("%s: %v", pointer, err)
+		}
+	}
+	maker := tinted(today, "62")
+	maker.Role, maker.Source, maker.Hands = measurement.Specified, "catalogue of 1962", &measurement.Hands{Controls: "kept"}
+	if _, err := service.Record(ctx, mara, spot.ID, maker); domain.KindOf(err) != domain.KindInvalid {
+		t.Errorf("what the maker specifies, by hand: %v", err)
+	}
+	// A noise stops the object, and the reading that raised it is kept.
+	if e := logged(read(today, &measurement.Hands{Noticed: []string{"noise"}, Controls: "kept"})); e.StopID == nil {
+		t.Errorf("a noise stops nothing: %+v", e)
+	}
+	before := d.count("measurement") + d.count("handling")
+	var refused *domain.Error
+	if _, err := read(today, &measurement.Hands{Controls: "kept"}); !errors.As(err, &refused) || refused.Code != "H3" || d.count("measurement")+d.count("handling") != before {
+		t.Errorf("under a stop: %v", err)
+	}
+	if _, err := read(today, nil); err != nil {
+		t.Errorf("without contact, under a stop: %v", err)
+	}
+}
+
+// count is how many rows a table has.
+func (d *dressed) count(table string) (n int) {
+	d.t.Helper()
+	if err := d.data.OwnerPool().QueryRow(d.t.Context(), `select count(*) from `+table).Scan(&n); err != nil {
+		d.t.Fatal(err)
+	}
+	return n
 }

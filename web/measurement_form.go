@@ -12,6 +12,8 @@ import (
 	"github.com/shopspring/decimal"
 
 	"farthingale/domain"
+	"farthingale/domain/handling"
+	"farthingale/domain/material"
 	"farthingale/domain/measurement"
 	"farthingale/domain/measurement/colour"
 )
@@ -20,12 +22,19 @@ import (
 type typedReading struct {
 	measurement.NewReading
 	Spectrum string `json:"spectrum_text" validate:"max=10000"`
+	Hand     bool   `json:"hands_on"` // hands were on the object
 }
 
 // reading reads the spectrum. Numbers stand apart by blanks, lines or semicolons; a comma divides them, or
 // is a decimal comma where there are no points.
 func (t *typedReading) reading() (measurement.NewReading, error) {
 	n := t.NewReading
+	switch {
+	case !t.Hand:
+		n.Hands = nil
+	case n.Hands == nil:
+		n.Hands = &measurement.Hands{}
+	}
 	text := t.Spectrum
 	if strings.TrimSpace(text) == "" {
 		return n, nil
@@ -46,8 +55,8 @@ func (t *typedReading) reading() (measurement.NewReading, error) {
 	return n, nil
 }
 
-// atSpectrum brings faults of the spectrum to the field in which it was pasted.
-func atSpectrum(err error) error {
+// atTyped brings faults to the fields in which their cause was typed: of the spectrum, where it was pasted.
+func atTyped(err error) error {
 	var e *domain.Error
 	if !errors.As(err, &e) {
 		return err
@@ -63,6 +72,9 @@ func atSpectrum(err error) error {
 			}
 			f.Pointer = "/spectrum_text"
 		}
+		if f.Pointer == "/hands" {
+			f.Pointer = "/hands_on"
+		}
 		copied.Fields = append(copied.Fields, f)
 	}
 	return &copied
@@ -75,12 +87,15 @@ type measureFormPage struct {
 	Place                       string
 	Quantities                  []Link
 	Caution                     string
+	Stops                       []stopLine
+	Cautions                    []cautionLine
+	Closing                     string
 	Form                        *Form
 }
 
 // measureForm asks for a reading. What was the same the last time is filled in, so that readings stay
 // comparable.
-func (s *Server) measureForm(c echo.Context, spot *measurement.Spot, q measurement.Quantity) (*Form, error) {
+func (s *Server) measureForm(c echo.Context, spot *measurement.Spot, q measurement.Quantity, hazards bool) (*Form, error) {
 	all, err := s.Measurement.List(c.Request().Context(), actor(c), measurement.Filter{SpotID: &spot.ID, Quantity: q}, domain.PageQuery{Limit: 1})
 	if err != nil {
 		return nil, err
@@ -116,7 +131,23 @@ func (s *Server) measureForm(c echo.Context, spot *measurement.Spot, q measureme
 		Field{Kind: "radio", Name: "role", Label: "What it stands for", Options: roles},
 		Field{Kind: "text", Name: "source", Label: "Where the protected area lies, or which document", Help: "Needed for a protected area and for what the maker specifies.", Max: 500},
 		Field{Kind: "textarea", Name: "note", Label: "Note", Max: 2000, Rows: 2})
+	f.Fields = append(f.Fields, handsFields(hazards)...)
 	return f.ready(c), nil
+}
+
+// handsFields ask for the handling of a reading for which hands were on the object (H1).
+func handsFields(hazards bool) []Field {
+	fields := []Field{
+		{Kind: "number", Name: "hands.minutes", Label: "Minutes with hands on it", Help: "Left empty: five.", Step: "1"},
+		{Kind: "checks", Name: "hands.noticed", Label: "Noticed", Options: options("", handling.Signs[1:]...), Help: "Nothing chosen means nothing was noticed. Noise, powder, resistance, loss and tear stop the object for everybody."},
+		{Kind: "select", Name: "hands.gloves", Label: "Gloves", Options: withNone("not noted", false, options("nitrile", handling.Gloves...))},
+	}
+	if hazards {
+		fields = append(fields, Field{Kind: "radio", Name: "hands.controls", Label: "The usual controls for the hazards above were", Options: options("", "kept", "not_kept")})
+	}
+	return []Field{
+		{Kind: "checkbox", Name: "hands_on", Label: "Hands were on it (it is logged as a handling)", Help: "Not for a reading without contact, nor where the handling is logged with the examination."},
+		{Kind: "folded", Label: "How it was handled", Fields: append(fields, Field{Kind: "textarea", Name: "hands.note", Label: "Note on the handling", Max: 4000, Rows: 2})}}
 }
 
 func lastText(r *measurement.Reading, of func(r *measurement.Reading) *decimal.Decimal) string {
@@ -193,7 +224,12 @@ func (s *Server) measureData(c echo.Context, q measurement.Quantity) (*measureFo
 	for _, other := range measurement.Quantities {
 		p.Quantities = append(p.Quantities, Link{Path: spotPath(spot.ID) + "/measure?" + url.Values{"quantity": {string(other)}}.Encode(), Words: other.Words(), Present: other == q})
 	}
-	p.Form, err = s.measureForm(c, spot, q)
+	before, err := s.Handling.Before(c.Request().Context(), actor(c), spot.ObjectID)
+	if err != nil {
+		return nil, nil, err
+	}
+	p.Stops, p.Cautions, p.Closing = s.stopLines(before.Standing), s.cautionLines(before.Cautions), material.CautionClosing
+	p.Form, err = s.measureForm(c, spot, q, needsControls(before.Cautions))
 	return p, spot, err
 }
 
@@ -227,19 +263,35 @@ func (s *Server) measure(c echo.Context) error {
 	if err == nil {
 		n, err = t.reading()
 	}
+	var r *measurement.Reading
 	if err == nil {
-		_, err = s.Measurement.Record(c.Request().Context(), actor(c), spot.ID, n)
+		r, err = s.Measurement.Record(c.Request().Context(), actor(c), spot.ID, n)
 	}
 	if err == nil {
-		return s.done(c, "The reading is kept.", seriesPath(spot.ID, n.Quantity))
+		return s.measured(c, r)
 	}
-	return s.answer(c, p.Form, typed, atSpectrum(err), "measurement/measure", p)
+	return s.answer(c, p.Form, typed, atTyped(err), "measurement/measure", p)
+}
+
+// measured says that a reading is kept, and its handling, and whether that stopped the object (H2).
+func (s *Server) measured(c echo.Context, r *measurement.Reading) error {
+	if r.HandlingID == nil {
+		return s.done(c, "The reading is kept.", seriesPath(r.SpotID, r.Quantity))
+	}
+	e, err := s.Handling.One(c.Request().Context(), actor(c), *r.HandlingID)
+	if err != nil {
+		return err
+	}
+	if e.StopID != nil {
+		return s.done(c, "The reading and its handling are kept. The object is stopped for everybody from now on: set it down where it is safe.", stopPath(*e.StopID))
+	}
+	return s.done(c, "The reading is kept, and its handling is logged.", seriesPath(r.SpotID, r.Quantity))
 }
 
 type measurementPageData struct {
 	Frame
 	Heading, Number, ObjectPath string
-	Series                      Link
+	Series, Handling            Link // no path of the handling: none was logged with it
 	Mark                        Mark
 	Facts                       []fact
 	Spectrum                    [][2]string
@@ -264,6 +316,9 @@ func (s *Server) measurementData(c echo.Context) (*measurementPageData, *measure
 	p := &measurementPageData{Heading: quantityTitle(r.Quantity) + ", " + dayWords(r.MeasuredOn), Number: spot.ObjectNumber, ObjectPath: objectPath(spot.ObjectNumber),
 		Series: Link{Path: seriesPath(spot.ID, r.Quantity), Words: spot.Name}, Facts: s.readingFacts(r)}
 	p.Title, p.Here = p.Heading, "/objects"
+	if r.HandlingID != nil {
+		p.Handling = Link{Path: "/handlings/" + r.HandlingID.String(), Words: "The handling that was logged with it"}
+	}
 	if r.Colour != nil {
 		for i, v := range r.Colour.Spectrum {
 			p.Spectrum = append(p.Spectrum, [2]string{strconv.Itoa(colour.FirstNM + i*colour.StepNM), figureWords(v)})

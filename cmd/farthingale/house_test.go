@@ -38,7 +38,7 @@ var areaMayImport = map[string][]string{
 	"material":      {},
 	"incident":      {"agenda"},
 	"investigation": {"collection", "agenda"},
-	"measurement":   {"collection"},
+	"measurement":   {"collection", "handling"},
 	"movement":      {"collection", "agenda", "handling"},
 	"people":        {},
 	"photo":         {"collection"},

@@ -93,6 +93,7 @@ type NewReading struct {
 	Source        string           `json:"source" validate:"max=500"` // where the protected area lies, or which document specifies it
 	Note          string           `json:"note" validate:"max=2000"`
 	ExaminationID *domain.ID       `json:"examination_id"`
+	Hands         *Hands           `json:"hands"` // hands were on the object; nil: without contact, or logged otherwise
 }
 
 // Withdrawal says why a reading counts no longer.
@@ -125,6 +126,7 @@ type Reading struct {
 	Source        string           `json:"source"`
 	Note          string           `json:"note"`
 	ExaminationID *domain.ID       `json:"examination_id,omitempty"`
+	HandlingID    *domain.ID       `json:"handling_id,omitempty"` // that was logged with it (H1)
 	RecordedAt    time.Time        `json:"recorded_at"`
 	RecordedBy    Named            `json:"recorded_by"`
 	Withdrawn     *Withdrawal      `json:"withdrawn,omitempty"`
@@ -165,6 +167,8 @@ func NewReadingAt(by domain.Actor, n NewReading, spot *Spot, at time.Time) (*Rea
 		bad.add("/source", "required", "Say where the protected area lies.")
 	case n.Role == Specified && r.Source == "":
 		bad.add("/source", "required", "Say which document specifies it.")
+	case n.Role == Specified && n.Hands != nil:
+		bad.add("/hands", "role", "What the maker specifies is read in a document, without hands on the object.")
 	case n.Role != Specified && r.Instrument == "":
 		bad.add("/instrument", "required", "Say with what it was measured.")
 	}

@@ -42,14 +42,17 @@ type Objects interface {
 
 // Service knows what was measured.
 type Service struct {
-	store   Store
-	objects Objects
-	now     func() time.Time
+	store     Store
+	objects   Objects
+	handlings Handlings
+	atomic    domain.Atomic
+	zone      *time.Location
+	now       func() time.Time
 }
 
-// NewService makes the service; now is the clock.
-func NewService(store Store, objects Objects, now func() time.Time) *Service {
-	return &Service{store: store, objects: objects, now: now}
+// NewService makes the service; zone is the site's, now is the clock.
+func NewService(store Store, objects Objects, handlings Handlings, atomic domain.Atomic, zone *time.Location, now func() time.Time) *Service {
+	return &Service{store: store, objects: objects, handlings: handlings, atomic: atomic, zone: zone, now: now}
 }
 
 // Name names a spot of an object to measure at.
@@ -84,7 +87,8 @@ func (s *Service) Spots(ctx context.Context, by domain.Actor, objectID domain.ID
 	return s.store.Spots(ctx, objectID, q)
 }
 
-// Record keeps a reading at a spot.
+// Record keeps a reading at a spot. One with hands on the object is refused under a stop (H3), and logs its handling in
+// the same act (H1); a sign that is noticed stops the object, and the reading is kept.
 func (s *Service) Record(ctx context.Context, by domain.Actor, spotID domain.ID, n NewReading) (*Reading, error) {
 	if err := by.May(Record); err != nil {
 		return nil, err
@@ -93,11 +97,29 @@ func (s *Service) Record(ctx context.Context, by domain.Actor, spotID domain.ID,
 	if err != nil {
 		return nil, err
 	}
-	r, err := NewReadingAt(by, n, spot, s.now())
+	at := s.now()
+	r, err := NewReadingAt(by, n, spot, at)
 	if err != nil {
 		return nil, err
 	}
-	return r, s.store.Add(ctx, r)
+	if n.Hands == nil {
+		return r, s.store.Add(ctx, r)
+	}
+	err = s.atomic.Do(ctx, func(ctx context.Context) error {
+		if err := s.handlings.Refusal(ctx, spot.ObjectID, spot.parts()); err != nil {
+			return err
+		}
+		event, _, err := s.handlings.Log(ctx, by, spot.ObjectID, n.Hands.log(spot, n.MeasuredOn, s.zone, at))
+		if err != nil {
+			return underHands(err)
+		}
+		r.HandlingID = &event.ID
+		return s.store.Add(ctx, r)
+	})
+	if err != nil {
+		return nil, err
+	}
+	return r, nil
 }
 
 // One is a reading.

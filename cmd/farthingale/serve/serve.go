@@ -127,7 +127,6 @@ func New(ctx context.Context, pool *pgxpool.Pool, s Settings) (*House, error) {
 	if h.Finding, err = finding.NewService(postgres.NewFinding(db), s.Site.Zone, s.Now); err != nil {
 		return nil, err
 	}
-	h.Measurement = measurement.NewService(postgres.NewMeasurements(db), h.Collection, s.Now)
 	if err := h.darkroom(ctx, s); err != nil {
 		return nil, err
 	}
@@ -157,6 +156,7 @@ func New(ctx context.Context, pool *pgxpool.Pool, s Settings) (*House, error) {
 	}
 	h.Handling = handling.NewService(postgres.NewHandling(db), h.Collection, h.Agenda, h.Record, usual, db, s.Site.Zone, s.Now)
 	h.Record.Register(handling.SealKind, h.Handling.Sealed)
+	h.Measurement = measurement.NewService(postgres.NewMeasurements(db), h.Collection, h.Handling, db, s.Site.Zone, s.Now)
 	if err := h.workshop(db, s); err != nil {
 		return nil, err
 	}

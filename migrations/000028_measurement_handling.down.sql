@@ -1,0 +1,1 @@
+alter table measurement drop column handling_id;
