@@ -277,7 +277,7 @@ func (m *museum) repair(q *request) bool {
 
 // without drops the one member that nothing needs and without which the refusal is another.
 func (m *museum) without(q *request, refusal string) bool {
-	for _, f := range m.doc.fields(q.o.json(), nil, true) {
+	for _, f := range m.doc.fields(q.o.json()) {
 		if len(f.path) != 1 || f.required {
 			continue
 		}
@@ -292,7 +292,7 @@ func (m *museum) without(q *request, refusal string) bool {
 
 // amend drops the member at the pointer when nothing needs it, else puts another of its words there.
 func (m *museum) amend(q *request, pointer string, time int) bool {
-	for _, f := range m.doc.fields(q.o.json(), nil, true) {
+	for _, f := range m.doc.fields(q.o.json()) {
 		if f.pointer() != pointer || len(f.path) == 0 {
 			continue
 		}

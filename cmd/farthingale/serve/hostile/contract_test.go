@@ -21,6 +21,8 @@ type document struct {
 	mu       sync.Mutex
 	compiler *jsonschema.Compiler
 	compiled map[string]*jsonschema.Schema
+	found    map[string]any     // by pointer
+	places   map[string][]field // of a body, by the pointer of its schema
 }
 
 func readDocument() (*document, error) {
@@ -32,7 +34,7 @@ func readDocument() (*document, error) {
 	if err != nil {
 		return nil, err
 	}
-	d := &document{compiler: jsonschema.NewCompiler(), compiled: map[string]*jsonschema.Schema{}}
+	d := &document{compiler: jsonschema.NewCompiler(), compiled: map[string]*jsonschema.Schema{}, found: map[string]any{}, places: map[string][]field{}}
 	d.compiler.DefaultDraft(jsonschema.Draft2020)
 	d.compiler.AssertFormat()
 	if err := json.Unmarshal(b, &d.root); err != nil {
@@ -43,6 +45,17 @@ func readDocument() (*document, error) {
 
 // at is what a JSON pointer of the document names.
 func (d *document) at(pointer string) any {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	here, known := d.found[pointer]
+	if !known {
+		here = d.look(pointer)
+		d.found[pointer] = here
+	}
+	return here
+}
+
+func (d *document) look(pointer string) any {
 	var here any = d.root
 	for _, step := range strings.Split(strings.TrimPrefix(pointer, "#/"), "/") {
 		step = strings.NewReplacer("~1", "/", "~0", "~").Replace(step)
@@ -207,11 +220,24 @@ func (d *document) parameters(pointer string) []parameter {
 }
 
 // fields lists every place of a body, the body itself first. Of a list it is the first element.
-func (d *document) fields(pointer string, path []string, required bool) []field {
+func (d *document) fields(body string) []field {
+	d.mu.Lock()
+	all, known := d.places[body]
+	d.mu.Unlock()
+	if !known {
+		all = d.below(body, nil, true)
+		d.mu.Lock()
+		d.places[body] = all
+		d.mu.Unlock()
+	}
+	return all
+}
+
+func (d *document) below(pointer string, path []string, required bool) []field {
 	all := []field{{path: path, schema: pointer, required: required}}
 	where, s := d.resolve(pointer)
 	below := func(step, schema string, required bool) {
-		all = append(all, d.fields(schema, append(slices.Clone(path), step), required)...)
+		all = append(all, d.below(schema, append(slices.Clone(path), step), required)...)
 	}
 	switch jsonKind(s) {
 	case "object":

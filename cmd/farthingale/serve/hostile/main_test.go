@@ -6,8 +6,9 @@ import (
 	"testing"
 )
 
-// TestMain lets the collector of garbage wait longer: bodies of megabytes come by the hundred.
+// TestMain lets the collector of garbage wait until there is much: bodies of megabytes come by the hundred.
 func TestMain(m *testing.M) {
-	debug.SetGCPercent(400)
+	debug.SetGCPercent(1000)
+	debug.SetMemoryLimit(1 << 30)
 	os.Exit(m.Run())
 }

@@ -121,6 +121,15 @@ func (m *museum) touched() []string {
 	return all
 }
 
+// forget forgets what was changed. What was taken back lies in the table still, and every look reads past
+// it; so it is emptied now and then.
+func (m *museum) forget() {
+	m.t.Helper()
+	if _, err := m.Database.OwnerPool().Exec(m.t.Context(), "truncate touched"); err != nil {
+		m.t.Fatal(err)
+	}
+}
+
 // candidates are the IDs of a table's rows, the newest first: of those that belong to a row of another
 // table, where the table knows that one.
 func (m *museum) candidates(table, of, id string) []string {

@@ -86,7 +86,7 @@ func (w *walk) spoiltUpload(base *request) (all []spoilt) {
 		name := strings.NewReplacer("\r", "", "\n", "", `"`, `\"`, `\`, `\\`).Replace(v.text)
 		add("the name of a file is "+v.what, kind, new(form).part(described, "application/json", text).part(`form-data; name="file"; filename="`+name+`"`, "image/jpeg", picture).end(), false)
 	}
-	for _, f := range w.doc.fields(at+"/properties/description", nil, true) {
+	for _, f := range w.doc.fields(at + "/properties/description") {
 		w.fields.Add(1)
 		_, schema := w.doc.resolve(f.schema)
 		for _, v := range others {

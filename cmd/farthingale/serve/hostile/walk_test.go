@@ -99,13 +99,13 @@ func (w *walk) operation(o *operation) {
 		w.t.Errorf("%s: no request of it is accepted in the museum of this test. Give it rows (servetest.House.Stages) or words. It was refused: %q", o.name(), why)
 		return
 	}
-	w.touched()
+	w.forget()
 	before := w.files()
 	if !needsCode[o.name()] {
 		w.checkTexts(base)
 	}
 	for _, s := range slices.Concat(w.spoiltBody(base), w.spoiltWhole(base), w.spoiltParameters(base), w.spoiltTokens(base)) {
-		if !w.check(s) {
+		if _, same := w.check(s); !same {
 			break // the museum is no longer what the base was made for
 		}
 	}
@@ -134,8 +134,9 @@ func (w *walk) files() []string {
 	return all
 }
 
-// check sends one and says what is wrong with the answer. false: it was accepted, and should not be.
-func (w *walk) check(s spoilt) bool {
+// check sends one and says what is wrong with the answer, which it gives. false: it was accepted, and
+// should not be.
+func (w *walk) check(s spoilt) (*answer, bool) {
 	w.sent.Add(1)
 	fault := func(a *answer, format string, arguments ...any) {
 		body := string(a.body)
@@ -165,7 +166,7 @@ func (w *walk) check(s spoilt) bool {
 		if s.refused {
 			fault(a, "was accepted")
 			w.touched()
-			return dry || s.o.reads()
+			return a, dry || s.o.reads()
 		}
 		a.Request.Body = io.NopCloser(bytes.NewReader(s.encoded()))
 		for _, wrong := range w.contract.Hold(a.Request, a.recorded.Result()) {
@@ -180,7 +181,7 @@ func (w *walk) check(s spoilt) bool {
 			fault(a, "changed %q", what)
 		}
 	}
-	return true
+	return a, true
 }
 
 // checkRefusal says what is wrong with a refusal.
@@ -296,7 +297,7 @@ func (w *walk) checkTexts(base *request) {
 	}
 	words := w.words()
 	var fields []field
-	for _, f := range w.doc.fields(o.json(), nil, true) {
+	for _, f := range w.doc.fields(o.json()) {
 		if _, schema := w.doc.resolve(f.schema); jsonKind(schema) == "string" && !decoded(schema) {
 			fields = append(fields, f)
 		}
@@ -331,8 +332,8 @@ func (w *walk) checkTexts(base *request) {
 		}
 		if len(bad) > 0 {
 			s := spoilt{request: with(bad), what: fmt.Sprintf("%d texts are %s", len(bad), v.what), refused: true, status: []int{http.StatusUnprocessableEntity}}
-			w.check(s)
-			p := w.send(w.t.Context(), s.request).problem()
+			a, _ := w.check(s)
+			p := a.problem()
 			for _, f := range bad {
 				if !slices.ContainsFunc(p.Errors, func(e api.Pointed) bool { return e.Pointer == "#"+f.pointer() }) {
 					alone(f, true)
@@ -340,24 +341,20 @@ func (w *walk) checkTexts(base *request) {
 			}
 		}
 		for len(free) > 0 {
-			s := spoilt{request: with(free), what: fmt.Sprintf("%d texts are %s", len(free), v.what)}
-			p := w.try(s.request).problem()
+			a, _ := w.check(spoilt{request: with(free), what: fmt.Sprintf("%d texts are %s", len(free), v.what), shown: v.text})
+			p := a.problem()
 			rest := slices.DeleteFunc(slices.Clone(free), func(f field) bool {
 				return slices.ContainsFunc(p.Errors, func(e api.Pointed) bool { return e.Pointer == "#"+f.pointer() })
 			})
 			if len(p.Errors) > 0 && len(rest) < len(free) {
-				w.check(s) // refused with words; the others are tried without these
-				free = rest
+				free = rest // refused with words; the others are tried without these
 				continue
 			}
 			if p.Status >= 400 { // a rule; one by one
 				for _, f := range free {
 					alone(f, false)
 				}
-				break
 			}
-			s.shown = v.text
-			w.check(s)
 			break
 		}
 	}
@@ -371,7 +368,7 @@ func (w *walk) spoiltBody(base *request) (all []spoilt) {
 	}
 	words := w.words()
 	long := false
-	for _, f := range w.doc.fields(o.json(), nil, true) {
+	for _, f := range w.doc.fields(o.json()) {
 		w.fields.Add(1)
 		body := w.reach(base, words, f)
 		_, schema := w.doc.resolve(f.schema)
@@ -470,7 +467,7 @@ func (w *walk) reach(base *request, words map[string]any, f field) any {
 		if here := at(body, path); here != nil {
 			continue
 		}
-		for _, g := range w.doc.fields(base.o.json(), nil, true) {
+		for _, g := range w.doc.fields(base.o.json()) {
 			if slices.Equal(g.path, path) {
 				value := w.example(base, words, g.schema, g.name(), i < len(f.path)-1)
 				if path[i] == "0" {
@@ -540,7 +537,7 @@ func (w *walk) spoiltWhole(base *request) (all []spoilt) {
 	add("10,000 lists that do not end", json, []byte(strings.Repeat("[", deep)), http.StatusBadRequest, http.StatusUnprocessableEntity)
 	add("10,000 objects in objects", json, []byte(strings.Repeat(`{"a":`, deep)+"1"+strings.Repeat("}", deep)), http.StatusBadRequest, http.StatusUnprocessableEntity)
 	add("a body of 10 MB", json, append(bytes.Repeat([]byte(" "), much), whole...), http.StatusRequestEntityTooLarge)
-	for _, f := range w.doc.fields(base.o.json(), nil, true) {
+	for _, f := range w.doc.fields(base.o.json()) {
 		if len(f.path) == 1 { // deep nesting below the first member
 			s := base.clone()
 			s.body = w.reach(base, w.words(), f)
