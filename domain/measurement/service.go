@@ -105,11 +105,15 @@ func (s *Service) Record(ctx context.Context, by domain.Actor, spotID domain.ID,
 	if n.Hands == nil {
 		return r, s.store.Add(ctx, r)
 	}
+	log := n.Hands.log(spot, n.MeasuredOn, s.zone, at)
+	if err := domain.Validate(log); err != nil { // a slip of the pen is told before a stop is
+		return nil, underHands(err)
+	}
 	err = s.atomic.Do(ctx, func(ctx context.Context) error {
 		if err := s.handlings.Refusal(ctx, spot.ObjectID, spot.parts()); err != nil {
 			return err
 		}
-		event, _, err := s.handlings.Log(ctx, by, spot.ObjectID, n.Hands.log(spot, n.MeasuredOn, s.zone, at))
+		event, _, err := s.handlings.Log(ctx, by, spot.ObjectID, log)
 		if err != nil {
 			return underHands(err)
 		}

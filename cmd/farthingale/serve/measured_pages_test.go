@@ -45,7 +45,7 @@ func TestMeasurementByPages(t *testing.T) {
 	p = p.Submit(at+"/measure", url.Values{"value": {"17"}, "instrument": {"Meter"}, "method": {"electrode"}}).Must(http.StatusUnprocessableEntity).Has("Between 0 and 14")
 	p.Submit(at+"/measure", url.Values{"value": {"4,6"}, "plus_minus": {"0.3"}}).Must(http.StatusOK).Has("4.6 ± 0.3 pH")
 	// Hands on the object: the handling is logged with the reading (H1); a sign stops the object (H2), and then it is refused (H3).
-	p = ines.Get(at + "/measure?quantity=mass_g").Must(http.StatusOK).Has("Hands were on it", "The usual controls for the hazards above were")
+	p = ines.Get(at+"/measure?quantity=mass_g").Must(http.StatusOK).Has("Hands were on it", "The usual controls for the hazards above were")
 	p = p.Submit(at+"/measure", url.Values{"value": {"310"}, "instrument": {"Balance"}, "method": {"on a tray"}, "hands_on": {"true"}, "hands.minutes": {"9"}}).Must(http.StatusUnprocessableEntity).Has("Say whether the usual controls")
 	p.Submit(at+"/measure", url.Values{"hands.controls": {"kept"}}).Must(http.StatusOK).Has("its handling is logged", "310 g")
 	ines.Get("/objects/1968.14.2/handlings").Must(http.StatusOK).Has("9 min")
