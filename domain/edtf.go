@@ -302,10 +302,7 @@ var (
 
 // notEDTF says that s is no date. Only the beginning of a long text is repeated.
 func notEDTF(s string) error {
-	if r := []rune(s); len(r) > 40 {
-		s = string(r[:40]) + "…"
-	}
-	return fmt.Errorf("'%s' %w", s, errNotEDTF)
+	return fmt.Errorf("'%s' %w", Cut(s, 40), errNotEDTF)
 }
 
 func readDate(s string) (*edtfDate, error) {

@@ -515,8 +515,5 @@ func firstSentence(text string) string {
 	if at := strings.Index(text, ". "); at > 0 {
 		text = text[:at+1]
 	}
-	if r := []rune(text); len(r) > 110 {
-		text = string(r[:110]) + "…"
-	}
-	return text
+	return domain.Cut(text, 110)
 }

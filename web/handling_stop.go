@@ -379,12 +379,7 @@ func (s *Server) handlingSection(c echo.Context, w *collection.Whole) (section, 
 }
 
 // firstWords is the beginning of a text, for a cell of a list.
-func firstWords(text string) string {
-	if r := []rune(text); len(r) > 40 {
-		return string(r[:40]) + "…"
-	}
-	return text
-}
+func firstWords(text string) string { return domain.Cut(text, 40) }
 
 // stopColumn says which objects of a list are under a stop.
 func (s *Server) stopColumn(c echo.Context, objects []domain.ID) (column, error) {

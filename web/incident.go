@@ -37,7 +37,7 @@ func incidentMark(answered bool) Mark {
 func (s *Server) incidentRows(lines []incident.Line) []incidentRow {
 	rows := make([]incidentRow, len(lines))
 	for i, l := range lines {
-		rows[i] = incidentRow{Path: incidentPath(l.ID), Called: l.Called, Found: cutShort(l.Found, foundShown), Number: l.ObjectNumber, ObjectPath: objectPath(l.ObjectNumber),
+		rows[i] = incidentRow{Path: incidentPath(l.ID), Called: l.Called, Found: domain.Cut(l.Found, foundShown), Number: l.ObjectNumber, ObjectPath: objectPath(l.ObjectNumber),
 			Loan: l.LoanReference, LoanPath: loanPath(l.LoanReference), Opened: plainTitle(l.Stage) + ", " + s.day(l.OpenedAt), Mark: incidentMark(l.AnsweredAt != nil)}
 	}
 	return rows
@@ -45,14 +45,6 @@ func (s *Server) incidentRows(lines []incident.Line) []incidentRow {
 
 // foundShown is how many characters of what was found a list shows.
 const foundShown = 240
-
-// cutShort is the beginning of a text.
-func cutShort(text string, most int) string {
-	if r := []rune(text); len(r) > most {
-		return string(r[:most]) + "…"
-	}
-	return text
-}
 
 type incidentsPage struct {
 	Frame
@@ -99,7 +91,7 @@ func (s *Server) incidentSection(c echo.Context, w *collection.Whole) (section, 
 	is := section{ID: "incidents", Heading: "Incidents", Template: "incident/_incidents", Data: objectIncidents{Rows: s.incidentRows(all.Items), More: all.Next != ""}}
 	for _, l := range all.Items {
 		if l.AnsweredAt == nil {
-			is.Head = append(is.Head, headLine{Mark: warnMark("incident"), Text: "Found changed on loan " + l.LoanReference + ": " + cutShort(l.Found, foundShown), Path: incidentPath(l.ID)})
+			is.Head = append(is.Head, headLine{Mark: warnMark("incident"), Text: "Found changed on loan " + l.LoanReference + ": " + domain.Cut(l.Found, foundShown), Path: incidentPath(l.ID)})
 		}
 	}
 	return is, nil

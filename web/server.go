@@ -7,6 +7,7 @@ import (
 	"bytes"
 	"context"
 	"embed"
+	"errors"
 	"fmt"
 	"html/template"
 	"io/fs"
@@ -86,12 +87,20 @@ type Server struct {
 }
 
 // The templates, the partials ("collection/_make_up") and the contract lie in the program and never change.
-// They are read once, when they are first asked for, so that a start does not wait for them; tests read all.
+// They are read once, when they are first asked for; a server reads them before it serves (Ready).
 var (
 	templates  = sync.OnceValues(readTemplates)
 	partials   = sync.OnceValues(readPartials)
 	documented = sync.OnceValues(describe)
 )
+
+// Ready reads what the pages are made from. An error says what is wrong with it.
+func Ready() error {
+	_, broken := templates()
+	_, alone := partials()
+	_, unread := documented()
+	return errors.Join(broken, alone, unread)
+}
 
 // New makes the server.
 func New(s Services) *Server {

@@ -12,6 +12,7 @@ import (
 	"farthingale/cmd/farthingale/serve"
 	"farthingale/domain"
 	"farthingale/postgres"
+	"farthingale/web"
 )
 
 // opened is a house with its database.
@@ -25,6 +26,9 @@ type opened struct {
 // open opens the database and puts the house together.
 func open(ctx context.Context, s *settings, site domain.Site, change ...func(*serve.Settings)) (*opened, error) {
 	log := logger()
+	if err := web.Ready(); err != nil { // a damaged page is told at once, not when somebody opens it
+		return nil, err
+	}
 	proxies, err := s.networks()
 	if err != nil {
 		return nil, err

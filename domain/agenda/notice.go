@@ -34,12 +34,7 @@ type Notice struct {
 const textMost = 2000
 
 // Fit cuts a text to what a notice holds; the record that it tells of has it whole.
-func Fit(text string) string {
-	if r := []rune(text); len(r) > textMost {
-		return string(r[:textMost-1]) + "…"
-	}
-	return text
-}
+func Fit(text string) string { return domain.Cut(text, textMost) }
 
 // Line is a notice as one of its readers has it.
 type Line struct {

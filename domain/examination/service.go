@@ -519,9 +519,4 @@ func (s *Service) AddTerm(ctx context.Context, by domain.Actor, n NewTerm) (*Ter
 }
 
 // short cuts a long text for a notice.
-func short(text string) string {
-	if r := []rune(text); len(r) > 600 {
-		return string(r[:600]) + "…"
-	}
-	return text
-}
+func short(text string) string { return domain.Cut(text, 600) }

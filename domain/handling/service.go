@@ -410,12 +410,7 @@ func (s *Service) RaiseStop(ctx context.Context, by domain.Actor, objectID domai
 }
 
 // short cuts a long text for a notice.
-func short(text string) string {
-	if r := []rune(text); len(r) > 600 {
-		return string(r[:600]) + "…"
-	}
-	return text
-}
+func short(text string) string { return domain.Cut(text, 600) }
 
 // Annotate writes a note of a curator of the object's department on a standing stop.
 func (s *Service) Annotate(ctx context.Context, by domain.Actor, stopID domain.ID, n NewNote) (*Stop, error) {

@@ -150,10 +150,7 @@ func (i *Investigation) Evidence(f *Finding) string {
 	if s := i.sampleCalled(f.SampleID); s != "" {
 		text = strings.Replace(text, ": "+f.Proves, " of sample "+s+": "+f.Proves, 1)
 	}
-	if r := []rune(text); len(r) > 3900 {
-		text = string(r[:3900]) + "…"
-	}
-	return text
+	return domain.Cut(text, 3900)
 }
 
 func (i *Investigation) sampleCalled(id *domain.ID) string {

@@ -226,8 +226,5 @@ func (s *Service) Finish(ctx context.Context, by domain.Actor, id domain.ID, ver
 
 // tell gives a notice to the curators of the department.
 func (s *Service) tell(ctx context.Context, i *Investigation, at time.Time, text string) error {
-	if r := []rune(text); len(r) > 1900 {
-		text = string(r[:1900]) + "…"
-	}
-	return s.notices.Notify(ctx, agenda.Notice{At: at, Roles: []domain.Role{domain.Curator}, Department: i.Department, ObjectID: i.ObjectID, Area: "investigation", Subject: i.ID, Text: text})
+	return s.notices.Notify(ctx, agenda.Notice{At: at, Roles: []domain.Role{domain.Curator}, Department: i.Department, ObjectID: i.ObjectID, Area: "investigation", Subject: i.ID, Text: agenda.Fit(text)})
 }

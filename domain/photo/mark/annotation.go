@@ -67,12 +67,7 @@ func ReadSelector(s Selector, in Size) (Shape, error) {
 	return Shape{}, unread("Only FragmentSelector and SvgSelector can be read, not '" + shortened(s.Type) + "'.")
 }
 
-func shortened(s string) string {
-	if r := []rune(s); len(r) > 40 {
-		return string(r[:40]) + "…"
-	}
-	return s
-}
+func shortened(s string) string { return domain.Cut(s, 40) }
 
 func unread(message string) error { return domain.Invalid("/target/selector", "selector", message) }
 
