@@ -228,8 +228,9 @@ func (s *Server) measureData(c echo.Context, q measurement.Quantity) (*measureFo
 	if err != nil {
 		return nil, nil, err
 	}
-	p.Stops, p.Cautions, p.Closing = s.stopLines(before.Standing), s.cautionLines(before.Cautions), material.CautionClosing
-	p.Form, err = s.measureForm(c, spot, q, needsControls(before.Cautions))
+	touching := handling.Touching(before.Sheet, before.Cautions, spot.Parts())
+	p.Stops, p.Cautions, p.Closing = s.stopLines(before.Standing), s.cautionLines(touching), material.CautionClosing
+	p.Form, err = s.measureForm(c, spot, q, needsControls(touching))
 	return p, spot, err
 }
 

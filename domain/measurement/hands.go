@@ -31,7 +31,7 @@ const usualMinutes = 5
 
 // log is the handling of a reading at a spot. That of an earlier day is taken to have been at noon.
 func (h Hands) log(spot *Spot, measuredOn string, zone *time.Location, at time.Time) handling.Log {
-	l := handling.Log{Minutes: h.Minutes, Purpose: "examination", Gloves: h.Gloves, Noticed: h.Noticed, Note: h.Note, Controls: h.Controls, ComponentIDs: spot.parts()}
+	l := handling.Log{Minutes: h.Minutes, Purpose: "examination", Gloves: h.Gloves, Noticed: h.Noticed, Note: h.Note, Controls: h.Controls, ComponentIDs: spot.Parts()}
 	if l.Minutes == 0 {
 		l.Minutes = usualMinutes
 	}
@@ -42,8 +42,8 @@ func (h Hands) log(spot *Spot, measuredOn string, zone *time.Location, at time.T
 	return l
 }
 
-// parts are the components on which a spot lies; none means the whole object.
-func (s *Spot) parts() []domain.ID {
+// Parts are the components on which a spot lies; none means the whole object.
+func (s *Spot) Parts() []domain.ID {
 	if s.ComponentID == nil {
 		return nil
 	}

@@ -110,7 +110,7 @@ func (s *Service) Record(ctx context.Context, by domain.Actor, spotID domain.ID,
 		return nil, underHands(err)
 	}
 	err = s.atomic.Do(ctx, func(ctx context.Context) error {
-		if err := s.handlings.Refusal(ctx, spot.ObjectID, spot.parts()); err != nil {
+		if err := s.handlings.Refusal(ctx, spot.ObjectID, spot.Parts()); err != nil {
 			return err
 		}
 		event, _, err := s.handlings.Log(ctx, by, spot.ObjectID, log)
