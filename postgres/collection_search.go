@@ -39,16 +39,26 @@ func refreshWords(ctx context.Context, q querier, objectIDs ...domain.ID) error 
 	return fault(err, "refresh the words of %d objects", len(objectIDs))
 }
 
-// lineColumns shows an object of the list p with the hazards that stand, the surest of each kind.
-const lineColumns = `o.id, o.number, o.title, o.kind, o.makers, o.date_made, o.department, o.legal_status, o.face_photo_id,
-	(select coalesce(jsonb_agg(jsonb_build_object('kind', k.kind, 'certainty', k.certainty) order by k.kind), '[]')
-		from (select h.kind, (array_agg(h.certainty order by array_position(array['certain', 'probable', 'possible'], h.certainty)))[1] as certainty
-			from hazard h where h.object_id = o.id and h.certainty <> 'ruled_out' and h.state <> 'removed' group by h.kind) k) as hazards`
+// lineColumns shows an object o of a list with the hazards that stand. Which is the surest of a kind is
+// found out afterwards: grouping them here takes longer than reading all the rest of the line.
+const lineColumns = `o.sort_key, o.id, o.number, o.title, o.kind, o.makers, o.date_made, o.department, o.legal_status, o.face_photo_id,
+	array(select h.certainty || ' ' || h.kind from hazard h where h.object_id = o.id and h.certainty <> 'ruled_out' and h.state <> 'removed') as standing`
 
 type objectLine struct {
 	Tier    int
 	SortKey string
 	collection.ObjectLine
+	Standing []string // hazards: how sure, and what
+}
+
+// line is the line as it is shown.
+func (l objectLine) line() collection.ObjectLine {
+	all := make([]collection.HazardLine, len(l.Standing))
+	for i, text := range l.Standing {
+		all[i].Certainty, all[i].Kind, _ = strings.Cut(text, " ")
+	}
+	l.Hazards = collection.Surest(all)
+	return l.ObjectLine
 }
 
 // order is how a list is sorted and how its next page begins after the keys @sort and @id.
@@ -123,7 +133,7 @@ func (s *Collection) Search(ctx context.Context, q collection.Query, p domain.Pa
 	next := domain.NextPage(p, q, lines, func(l objectLine) []string { return []string{strconv.Itoa(l.Tier), l.SortKey, l.ID.String()} })
 	found.Items, found.Next = make([]collection.ObjectLine, len(next.Items)), next.Next
 	for i, l := range next.Items {
-		found.Items[i] = l.ObjectLine
+		found.Items[i] = l.line()
 	}
 	return found, nil
 }
@@ -154,12 +164,14 @@ type search struct {
 type property struct {
 	rows  string // the rows that say so; %s narrows them further
 	owner string // the column that names the object
+	vague bool   // so much has it that it is never listed
 }
 
 var (
-	ofMaterial  = property{`component_material cm join component c on c.id = cm.component_id where cm.material_key = @material and cm.superseded_at is null%s`, "c.object_id"}
-	ofHazard    = property{`hazard h where h.certainty <> 'ruled_out' and h.state <> 'removed' and (@hazard = 'any' or h.kind = @hazard)%s`, "h.object_id"}
-	inCondition = property{`object_condition oc where oc.overall = @condition%s`, "oc.object_id"}
+	ofMaterial  = property{`component_material cm join component c on c.id = cm.component_id where cm.material_key = @material and cm.superseded_at is null%s`, "c.object_id", false}
+	ofHazard    = property{`hazard h where h.certainty <> 'ruled_out' and h.state <> 'removed' and h.kind = @hazard%s`, "h.object_id", false}
+	ofAnyHazard = property{`hazard h where h.certainty <> 'ruled_out' and h.state <> 'removed'%s`, "h.object_id", true}
+	inCondition = property{`object_condition oc where oc.overall = @condition%s`, "oc.object_id", false}
 )
 
 // condition says that an object o has the property. What is common is asked of each object as it comes
@@ -179,10 +191,14 @@ func (p property) owners() string {
 // wantedProperties are the properties that a search narrows by.
 func wantedProperties(q collection.Query) []property {
 	var all []property
+	hazard := ofHazard
+	if q.Hazard == collection.AnyHazard {
+		hazard = ofAnyHazard
+	}
 	for _, x := range []struct {
 		value string
 		of    property
-	}{{q.Material, ofMaterial}, {q.Hazard, ofHazard}, {q.Condition, inCondition}} {
+	}{{q.Material, ofMaterial}, {q.Hazard, hazard}, {q.Condition, inCondition}} {
 		if x.value != "" {
 			all = append(all, x.of)
 		}
@@ -211,7 +227,7 @@ func (s *Collection) common(ctx context.Context, q collection.Query, wanted []pr
 func conditions(wanted []property, common []bool) string {
 	var often, all []string
 	for i, p := range wanted {
-		if common[i] {
+		if common[i] && !p.vague {
 			often = append(often, p.owners())
 		}
 		all = append(all, p.condition(common[i]))
@@ -221,8 +237,8 @@ func conditions(wanted []property, common []bool) string {
 	}
 	all = []string{`o.id = any(array(` + strings.Join(often, ` intersect `) + `))`}
 	for i, p := range wanted {
-		if !common[i] {
-			all = append(all, p.condition(false))
+		if !common[i] || p.vague {
+			all = append(all, p.condition(common[i]))
 		}
 	}
 	return both(all...)
@@ -375,7 +391,7 @@ type tier struct {
 }
 
 func (s *search) union(tiers []tier) string {
-	var parts []string
+	var wanted []tier
 	for _, t := range tiers {
 		if s.after && t.at < s.from {
 			continue
@@ -383,15 +399,26 @@ func (s *search) union(tiers []tier) string {
 		if s.after && t.at == s.from {
 			t.condition += " and " + s.order.after
 		}
-		parts = append(parts, fmt.Sprintf(`(select %d as tier, o.sort_key, o.id from object o where %s and %s order by %s limit %s)`,
-			t.at, t.condition, s.filters, s.order.by, s.limit))
+		wanted = append(wanted, t)
 	}
-	if len(parts) == 0 {
-		parts = []string{`(select 0 as tier, o.sort_key, o.id from object o where false)`}
+	switch len(wanted) {
+	case 0:
+		return s.part(tier{tierNumber, "false"}, lineColumns)
+	case 1: // nothing is to be put in order, so each object is read once
+		return s.part(wanted[0], lineColumns)
 	}
-	return `select p.tier, o.sort_key, ` + lineColumns + `
-		from (select * from (` + strings.Join(parts, " union all ") + `) o order by tier, ` + s.order.by + ` limit ` + s.limit + `) p
+	parts := make([]string, len(wanted))
+	for i, t := range wanted {
+		parts[i] = `(` + s.part(t, "o.sort_key, o.id") + `)`
+	}
+	return `select p.tier, ` + lineColumns + `
+		from (select * from (` + strings.Join(parts, ` union all `) + `) o order by tier, ` + s.order.by + ` limit ` + s.limit + `) p
 		join object o on o.id = p.id order by p.tier, ` + s.order.by
+}
+
+// part asks for one tier.
+func (s *search) part(t tier, columns string) string {
+	return fmt.Sprintf(`select %d as tier, %s from object o where %s and %s order by %s limit %s`, t.at, columns, t.condition, s.filters, s.order.by, s.limit)
 }
 
 // nearEnough is how similar a word must be to be taken for another: 0.44 is one letter left out of six.

@@ -261,7 +261,7 @@ func filterLinks(c echo.Context, f collection.Filters) []filterGroup {
 	}
 	hazards := f.Hazards
 	if len(hazards) > 1 {
-		hazards = append([]string{"any"}, hazards...)
+		hazards = append([]string{collection.AnyHazard}, hazards...)
 	}
 	var materials []string
 	if key := c.QueryParam("material"); key != "" {

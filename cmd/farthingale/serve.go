@@ -7,6 +7,8 @@ import (
 	"log/slog"
 	"net"
 	"net/http"
+	"os"
+	"runtime/debug"
 	"time"
 
 	"farthingale/cmd/farthingale/serve"
@@ -26,6 +28,7 @@ type opened struct {
 // open opens the database and puts the house together.
 func open(ctx context.Context, s *settings, site domain.Site, change ...func(*serve.Settings)) (*opened, error) {
 	log := logger()
+	spend()
 	if err := web.Ready(); err != nil { // a damaged page is told at once, not when somebody opens it
 		return nil, err
 	}
@@ -61,6 +64,21 @@ func (o *opened) close(ctx context.Context) error {
 	ctx, cancel := context.WithTimeout(context.WithoutCancel(ctx), 30*time.Second)
 	defer cancel()
 	return errors.Join(o.House.Close(ctx), o.server.Close(ctx))
+}
+
+// memoryBytes is what the program keeps its memory below, as far as it can: room for the largest picture
+// that is decoded at a time, beside what everybody reads.
+const memoryBytes = 224 << 20
+
+// spend trades memory for time: what is in use is small, and looking for what is not takes a sixth of the
+// processor when it is done whenever that has doubled. GOGC and GOMEMLIMIT decide otherwise.
+func spend() {
+	if os.Getenv("GOGC") == "" {
+		debug.SetGCPercent(400)
+	}
+	if os.Getenv("GOMEMLIMIT") == "" {
+		debug.SetMemoryLimit(memoryBytes)
+	}
 }
 
 func runServe(ctx context.Context, s *settings, rest []string) error {

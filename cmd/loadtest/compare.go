@@ -57,13 +57,18 @@ func runCompare(ctx context.Context, args []string) (err error) {
 }
 
 // compare measures one endpoint and prints its line.
-func (l *load) compare(ctx context.Context, b beside, rounds, block int) error {
+func (l *load) compare(ctx context.Context, b beside, rounds, block int) (err error) {
 	conn, err := l.database.Pool.Acquire(ctx) // one for all, as warm as the program's
 	if err != nil {
 		return err
 	}
 	defer conn.Release()
-	by, c := l.world.People[0], l.world.Catalogue
+	by, err := l.world.People[0].Line(ctx)
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, by.Close()) }()
+	c := l.world.Catalogue
 	medians, err := drive.Beside(ctx, []drive.Way{
 		{Name: b.name, Once: func(ctx context.Context, i int) error { return by.Fetch(ctx, b.path(c, i), b.page) }},
 		{Name: b.name + ", bare SQL", Once: func(ctx context.Context, i int) error { return read(ctx, conn, b.bare(c, i)) }},

@@ -1,6 +1,7 @@
 package collection
 
 import (
+	"cmp"
 	"regexp"
 	"slices"
 	"strings"
@@ -22,7 +23,7 @@ type Query struct {
 	Kind        string      `json:"kind,omitempty"` // this kind or one below it
 	LegalStatus LegalStatus `json:"legal_status,omitempty"`
 	Material    string      `json:"material,omitempty"`  // key of the library: present in a component
-	Hazard      string      `json:"hazard,omitempty"`    // kind of a hazard that stands; "any"
+	Hazard      string      `json:"hazard,omitempty"`    // kind of a hazard that stands; AnyHazard
 	Condition   string      `json:"condition,omitempty"` // overall, as the last signed examination has it
 	Sort        string      `json:"sort,omitempty"`      // "number" (default), "newest"
 }
@@ -76,13 +77,24 @@ type ObjectLine struct {
 	Department  string       `json:"department"`
 	LegalStatus LegalStatus  `json:"legal_status"`
 	FacePhotoID *domain.ID   `json:"face_photo_id,omitempty"`
-	Hazards     []HazardLine `json:"hazards"` // that stand, each kind once
+	Hazards     []HazardLine `json:"hazards" db:"-"` // that stand, each kind once
 }
 
 // HazardLine is a hazard as a list shows it.
 type HazardLine struct {
 	Kind      string `json:"kind"`
 	Certainty string `json:"certainty"` // the surest of this kind
+}
+
+// AnyHazard is asked for when it does not matter which hazard it is.
+const AnyHazard = "any"
+
+// Surest is each kind of hazard once, in alphabetical order, as it is known most surely.
+func Surest(all []HazardLine) []HazardLine {
+	slices.SortFunc(all, func(a, b HazardLine) int {
+		return cmp.Or(strings.Compare(a.Kind, b.Kind), slices.Index(Certainties, a.Certainty)-slices.Index(Certainties, b.Certainty))
+	})
+	return slices.CompactFunc(all, func(a, b HazardLine) bool { return a.Kind == b.Kind })
 }
 
 // Found is a page of objects and what the search made of the words.

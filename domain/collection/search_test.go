@@ -43,3 +43,16 @@ func FuzzSearch(f *testing.F) {
 		}
 	})
 }
+
+// TestSurest: of several hazards of one kind the surest is shown, each kind once.
+func TestSurest(t *testing.T) {
+	t.Parallel()
+	got := collection.Surest([]collection.HazardLine{{Kind: "radium", Certainty: "possible"}, {Kind: "asbestos", Certainty: "probable"}, {Kind: "radium", Certainty: "certain"},
+		{Kind: "asbestos", Certainty: "possible"}, {Kind: "radium", Certainty: "probable"}})
+	if want := []collection.HazardLine{{Kind: "asbestos", Certainty: "probable"}, {Kind: "radium", Certainty: "certain"}}; !slices.Equal(got, want) {
+		t.Errorf("shown %v, want %v", got, want)
+	}
+	if none := collection.Surest([]collection.HazardLine{}); none == nil || len(none) != 0 {
+		t.Errorf("of none: %v", none)
+	}
+}

@@ -119,6 +119,14 @@ type Token struct {
 	Secret     string     `json:"secret,omitempty" db:"-"` // only in the answer that makes it
 }
 
+// Bearer is who acts by a token, and whether they may: what every request of the API asks first, and no more.
+type Bearer struct {
+	Actor     domain.Actor
+	Closed    bool // the person's account
+	Revoked   bool // the token
+	ExpiresAt time.Time
+}
+
 // Scopes are what a token may be narrowed to: reading, writing in named areas, or all.
 var Scopes = []string{"read", "all", "collection", "photo", "treatment", "handling", "movement", "loan", "people", "agenda"}
 

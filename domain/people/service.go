@@ -31,9 +31,8 @@ type Store interface {
 	AddToken(ctx context.Context, t Token, secretSHA256 []byte) error
 	Tokens(ctx context.Context, personID domain.ID) ([]Token, error)
 	RevokeToken(ctx context.Context, personID, id domain.ID, at time.Time) (Token, error)
-	// ByToken reads the person and the token of a secret's hash, and notes its use at most once an
-	// hour.
-	ByToken(ctx context.Context, secretSHA256 []byte, at time.Time) (*Person, Token, error)
+	// ByToken reads who bears the token of a secret's hash, and notes its use at most once an hour.
+	ByToken(ctx context.Context, secretSHA256 []byte, at time.Time) (Bearer, error)
 
 	// Failures counts failed sign-ins since a time, by name and by address.
 	Failures(ctx context.Context, name, address string, since time.Time) (byName, byAddress int, err error)
@@ -360,19 +359,17 @@ func (s *Service) ByToken(ctx context.Context, secret string) (domain.Actor, err
 		return domain.Actor{}, refused
 	}
 	at := s.now()
-	p, t, err := s.store.ByToken(ctx, hash, at)
+	b, err := s.store.ByToken(ctx, hash, at)
 	if domain.KindOf(err) == domain.KindNotFound {
 		return domain.Actor{}, refused
 	}
 	if err != nil {
 		return domain.Actor{}, err
 	}
-	if p.ClosedAt != nil || t.RevokedAt != nil || !at.Before(t.ExpiresAt) {
+	if b.Closed || b.Revoked || !at.Before(b.ExpiresAt) {
 		return domain.Actor{}, refused
 	}
-	actor := p.Actor()
-	actor.TokenID, actor.Scopes = &t.ID, t.Scopes
-	return actor, nil
+	return b.Actor, nil
 }
 
 // Sweep forgets old failures of sign-in, and sessions that are over.

@@ -178,16 +178,15 @@ func (a answer) text() []byte {
 	return text
 }
 
-// ask sends a request and reads the whole answer. Compressed answers are asked for, as browsers do; they
-// are taken apart only where somebody looks into them, by text.
-func (p *Person) ask(ctx context.Context, r request) (a answer) {
+// built is the request as it is sent, and whose client sends it.
+func (p *Person) built(ctx context.Context, r request) (*http.Request, *http.Client, error) {
 	to, err := p.house.base.Parse(r.path)
 	if err != nil {
-		return answer{kind: "address " + err.Error()}
+		return nil, nil, fmt.Errorf("address %w", err)
 	}
 	q, err := http.NewRequestWithContext(ctx, r.method, to.String(), bytes.NewReader(r.body))
 	if err != nil {
-		return answer{kind: "request " + err.Error()}
+		return nil, nil, fmt.Errorf("request %w", err)
 	}
 	if r.kind != "" {
 		q.Header.Set("Content-Type", r.kind)
@@ -208,6 +207,16 @@ func (p *Person) ask(ctx context.Context, r request) (a answer) {
 	}
 	if r.method == http.MethodGet && !r.plain {
 		q.Header.Set("Accept-Encoding", "gzip")
+	}
+	return q, client, nil
+}
+
+// ask sends a request and reads the whole answer. Compressed answers are asked for, as browsers do; they
+// are taken apart only where somebody looks into them, by text.
+func (p *Person) ask(ctx context.Context, r request) (a answer) {
+	q, client, err := p.built(ctx, r)
+	if err != nil {
+		return answer{kind: err.Error()}
 	}
 	got, err := client.Do(q)
 	if err != nil {
