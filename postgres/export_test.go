@@ -27,7 +27,7 @@ func (s *Collection) FoundBy(ctx context.Context, q collection.Query, commonMate
 	wanted := wantedProperties(q)
 	common := make([]bool, len(wanted))
 	for i, p := range wanted {
-		common[i] = p == ofMaterial && commonMaterial || p == ofHazard && commonHazard
+		common[i] = p == ofMaterial && commonMaterial || (p == ofHazard || p == ofAnyHazard) && commonHazard
 	}
 	search := newSearch(q, 50, conditions(wanted, common))
 	lines, err := s.lines(ctx, search.sql(), search.args)

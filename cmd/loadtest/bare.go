@@ -42,7 +42,25 @@ const (
 	bareTreatments = `select id, number, title, state, standing, movers, changed_at, in_charge_name from treatment where object_id = $1 order by changed_at desc, id desc limit 20`
 	bareEmergency  = `select e.id, e.imminent, e.due_at from work w join emergency e on e.id = w.id where w.object_id = $1 and e.outcome = ''`
 	bareLoans      = `select l.id, l.reference, l.state, l.borrower_name from loan_line n join loan l on l.id = n.loan_id where n.object_id = $1`
-	bareList       = `select o.id, o.number, o.title, o.kind, o.makers, o.date_made, o.department, o.legal_status, o.face_photo_id,
+	// The sections of condition, of what attacks what, of air, and of what else the page of an object shows.
+	bareExaminations = `select id, state, occasion, examined_on, examiner_name, overall, priority, next_check_on, alarm, open_since
+		from examination where object_id = $1 order by examined_on desc, id desc limit 10`
+	bareObservations = `select x.id, x.component_id, x.called, x.term, x.term_name, x.severity, x.activity, x.extent_kind, x.extent_value, x.status from examination_observation x
+		where x.examination_id = (select id from examination where object_id = $1 and state = 'signed' order by examined_on desc, id desc limit 1)`
+	bareFindings = `select id, severity, says, meets, emitter_part, receptor_part, accepted_until from finding
+		where gone_at is null and (object_id = $1 or emitter_object_id = $1) order by severity desc, id desc limit 20`
+	bareFindingState   = `select computed_at, rules, notes from finding_computed where object_id = $1`
+	bareIncidents      = `select id, stage, called, found, opened_at, answered_at from incident where object_id = $1 order by opened_at desc, id desc limit 10`
+	bareSpots          = `select id, name, place, component_id from measurement_spot where object_id = $1`
+	bareInvestigations = `select id, number, question, state, asked_at, techniques from investigation where object_id = $1 order by asked_at desc, id desc limit 10`
+	bareEnclosures     = `select e.id, e.label, e.kind, (select jsonb_agg(s.name) from enclosure_space s where s.enclosure_id = e.id),
+			(select count(*) from enclosure_member n where n.enclosure_id = e.id) from enclosure_member m join enclosure e on e.id = m.enclosure_id where m.object_id = $1`
+	bareRecommendations = `select r.id, r.text, r.made_at, x.outcome from enclosure_recommendation r left join enclosure_recommendation_end x on x.recommendation_id = r.id
+		where r.object_id = $1 order by r.made_at desc, r.id desc limit 20`
+	barePhotos = `select id, view, stage, caption, taken_clock, thumbnail_sha256, preview_state, array(select c.component_id from photo_component c where c.photo_id = photo.id)
+		from photo where object_id = $1 order by uploaded_at desc, id desc limit 4`
+	bareTotals = `select date_trunc('month', started_at), count(*), sum(minutes), sum(lifts) from handling where object_id = $1 group by 1`
+	bareList   = `select o.id, o.number, o.title, o.kind, o.makers, o.date_made, o.department, o.legal_status, o.face_photo_id,
 			(select jsonb_agg(jsonb_build_object('kind', h.kind, 'certainty', h.certainty)) from hazard h where h.object_id = o.id and h.certainty <> 'ruled_out' and h.state <> 'removed')
 		from object o where (o.sort_key, o.id) > ($1, $2) order by o.sort_key, o.id limit 51`
 	bareWords = `with o as materialized (select * from object where words @@ $1::text::tsquery)
@@ -103,7 +121,8 @@ func batch(arg any, statements ...string) *pgx.Batch {
 func besides() []beside {
 	object := func(c *drive.Catalogue, i int) drive.Object { return c.Objects[i%len(c.Objects)] }
 	whole := []string{bareObject, bareComponents, bareMaterials, bareJoints, bareHazards, bareAttributions, barePhoto}
-	page := append(whole[:len(whole):len(whole)], bareHere, bareMoves, bareHandlings, bareStops, bareTreatments, bareEmergency, bareLoans)
+	page := append(whole[:len(whole):len(whole)], bareHere, bareMoves, bareHandlings, bareStops, bareTreatments, bareEmergency, bareLoans,
+		bareExaminations, bareObservations, bareFindings, bareFindingState, bareIncidents, bareSpots, bareInvestigations, bareEnclosures, bareRecommendations, barePhotos, bareTotals)
 	treatment := []string{bareTreatment, bareParties, bareVersions, bareDecisions, bareConditions, bareWork}
 	list := func(c *drive.Catalogue, i int) *pgx.Batch {
 		b := &pgx.Batch{}
