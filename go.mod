@@ -35,6 +35,7 @@ require (
 	github.com/shopspring/decimal v1.6.0
 	github.com/testcontainers/testcontainers-go v0.45.0
 	github.com/testcontainers/testcontainers-go/modules/postgres v0.45.0
+	github.com/vgarvardt/pgx-google-uuid/v5 v5.6.0
 	github.com/xuri/excelize/v2 v2.11.1
 	go.yaml.in/yaml/v3 v3.0.5
 	gocloud.dev v0.47.0

@@ -13,6 +13,7 @@ import (
 	"github.com/jackc/pgx/v5"
 	"github.com/jackc/pgx/v5/pgconn"
 	"github.com/jackc/pgx/v5/pgxpool"
+	pgxuuid "github.com/vgarvardt/pgx-google-uuid/v5"
 
 	"farthingale/postgres/local"
 )
@@ -177,6 +178,13 @@ func starting(err error) bool {
 	return errors.As(err, &dial)
 }
 
+// Prepare teaches a new connection to take and give identifiers in their sixteen bytes. Without it each goes
+// through its text, there and back.
+func Prepare(_ context.Context, conn *pgx.Conn) error {
+	pgxuuid.Register(conn.TypeMap())
+	return nil
+}
+
 // connect makes a pool whose sessions act as AppRole where the login may do so.
 func connect(ctx context.Context, url string, s Settings, extra map[string]string) (*pgxpool.Pool, error) {
 	config, err := pgxpool.ParseConfig(url)
@@ -209,11 +217,12 @@ func connect(ctx context.Context, url string, s Settings, extra map[string]strin
 	if err != nil {
 		return nil, err
 	}
-	if assume {
-		config.AfterConnect = func(ctx context.Context, conn *pgx.Conn) error {
-			_, err := conn.Exec(ctx, "set role "+AppRole)
+	config.AfterConnect = func(ctx context.Context, conn *pgx.Conn) error {
+		if err := Prepare(ctx, conn); err != nil || !assume {
 			return err
 		}
+		_, err := conn.Exec(ctx, "set role "+AppRole)
+		return err
 	}
 	pool, err := pgxpool.NewWithConfig(ctx, config)
 	if err != nil {

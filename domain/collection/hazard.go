@@ -220,16 +220,23 @@ func (s *Sheet) Proposals() []Proposal {
 			proposals = append(proposals, Proposal{Kind: kind, ComponentID: on, Certainty: certainty, Because: because})
 		}
 	}
+	called, written := strings.ToLower(s.Object.Kind+" "+s.Object.Title), writtenWords(s.Object.Marks)
+	names := make([]string, len(s.Components))
+	for i := range s.Components {
+		names[i] = strings.ToLower(s.Components[i].Name)
+	}
 	for _, suspect := range suspicions {
 		if !suspect.inTime(s.Object) {
 			continue
 		}
-		for _, h := range suspect.hazards {
-			if len(suspect.families) == 0 && suspect.named(s.Object.Kind+" "+s.Object.Title) || suspect.marked(s.Object.Marks) {
+		if len(suspect.families) == 0 && suspect.named(called) || suspect.marked(written) {
+			for _, h := range suspect.hazards {
 				propose(h[0], nil, h[1], suspect.because)
 			}
-			for i := range s.Components {
-				if suspect.fits(s, &s.Components[i]) {
+		}
+		for i := range s.Components {
+			if suspect.fits(s, &s.Components[i], names[i]) {
+				for _, h := range suspect.hazards {
 					propose(h[0], &s.Components[i].ID, h[1], suspect.because)
 				}
 			}
@@ -250,27 +257,32 @@ func (x suspicion) inTime(o Object) bool {
 	return x.from == 0 || o.DateLatest == nil || o.DateLatest.Year() >= x.from
 }
 
+// named says whether a text in small letters has one of the words.
 func (x suspicion) named(text string) bool {
-	text = strings.ToLower(text)
 	return slices.ContainsFunc(x.words, func(w string) bool { return strings.Contains(text, w) })
 }
 
-// marked says whether one of the marks stands as a whole word in what is written on the object, or in what
-// it means.
-func (x suspicion) marked(marks []Inscription) bool {
-	return slices.ContainsFunc(marks, func(m Inscription) bool {
-		words := strings.FieldsFunc(strings.ToLower(m.Transcription+" "+m.Meaning), func(r rune) bool { return !unicode.IsLetter(r) && !unicode.IsDigit(r) })
-		return slices.ContainsFunc(x.marks, func(mark string) bool { return slices.Contains(words, mark) })
-	})
+// writtenWords are the words, in small letters, of what is written on the object and of what that means.
+func writtenWords(marks []Inscription) []string {
+	var words []string
+	for _, m := range marks {
+		words = append(words, strings.FieldsFunc(strings.ToLower(m.Transcription+" "+m.Meaning), func(r rune) bool { return !unicode.IsLetter(r) && !unicode.IsDigit(r) })...)
+	}
+	return words
 }
 
-// fits says whether a component bears one of the words and is of one of the families, as far as the
-// suspicion asks for either.
-func (x suspicion) fits(s *Sheet, c *Component) bool {
+// marked says whether one of the marks stands as a whole word in what is written on the object.
+func (x suspicion) marked(written []string) bool {
+	return slices.ContainsFunc(x.marks, func(mark string) bool { return slices.Contains(written, mark) })
+}
+
+// fits says whether a component, whose name is given in small letters, bears one of the words and is of one
+// of the families, as far as the suspicion asks for either.
+func (x suspicion) fits(s *Sheet, c *Component, name string) bool {
 	if len(x.words)+len(x.families) == 0 {
 		return false
 	}
-	if len(x.words) > 0 && !x.named(c.Name) {
+	if len(x.words) > 0 && !x.named(name) {
 		return false
 	}
 	return len(x.families) == 0 || slices.ContainsFunc(s.Materials, func(m ComponentMaterial) bool {

@@ -103,6 +103,7 @@ func open(t testing.TB, url string) *pgxpool.Pool {
 	config.MaxConns = conns
 	config.ConnConfig.RuntimeParams["timezone"] = "UTC"
 	config.ConnConfig.Tracer = postgres.QueryTracer{}
+	config.AfterConnect = postgres.Prepare
 	pool, err := pgxpool.NewWithConfig(context.Background(), config)
 	if err != nil {
 		t.Fatalf("connect to the test database: %v", err)
