@@ -324,12 +324,13 @@ const same = `same as materialized (
 
 // Words that many objects hold are found soonest by walking the objects in their order until the page is
 // full, words that few hold by the index of words. Which they are is only expected beforehand, and words
-// that are often held together are expected too seldom; so the walk is tried also where each of them alone is
-// held by four times as many. A walk that has not filled the page after walkMost objects is given up, and the
-// index asked.
+// that are often held together are expected too seldom; so a walk is tried also where each of them alone is
+// held by four times as many, but a short one, as they may as well be held together by none. A walk that has
+// not filled the page is given up, and the index asked.
 const (
-	manyFrom = 4000
+	manyFrom = 8000
 	walkMost = 20000
+	walkTry  = 5000
 )
 
 // commonFrom is how many rows at least say what is asked of each object in turn.
@@ -345,15 +346,15 @@ func (s *search) found(words, others string, at int) string {
 	if s.filters == everything && !s.number { // else more is asked of them than their order tells
 		first = others + " order by " + s.order.by + " limit @limit"
 	}
-	return fmt.Sprintf(`asked as materialized (select q.query, greatest(words_expected(q.query), q.alone / 4) as expected
+	return fmt.Sprintf(`asked as materialized (select q.query, case when words_expected(q.query) >= %[2]d then %[6]d when q.alone >= 4 * %[2]d then %[8]d else 0 end as walk
 		from (select string_agg(p, ' & ')::tsquery as query, min(words_expected(p::tsquery)) as alone from unnest(%[1]s::text[]) p) q),
 	walked as materialized (select w.id from (
-			select o.id, o.words from object o where (select expected >= %[2]d from asked) and %[3]s%[4]s order by %[5]s limit %[6]d) w
+			select o.id, o.words from object o where (select walk > 0 from asked) and %[3]s%[4]s order by %[5]s limit (select walk from asked)) w
 		where w.words @@ (select query from asked) limit @limit),
 	held as materialized ((select o.id from asked a cross join lateral (select id, sort_key collate "C" as sort_key from words_found(a.query)) o
 			where (select count(*) < @limit from walked)%[7]s)
 		union all select id from walked where (select count(*) >= @limit from walked))
-`, words, manyFrom, s.filters, others, s.order.by, walkMost, first)
+`, words, manyFrom, s.filters, others, s.order.by, walkMost, first, walkTry)
 }
 
 // isHeld says that an object holds the words.
