@@ -10,17 +10,27 @@ import (
 
 func (s *Server) agendaRoutes(g *echo.Group) {
 	s.route(g, http.MethodGet, "/agenda", agenda.Look, s.today)
+	s.route(g, http.MethodGet, "/agenda/:kind", agenda.Look, s.due)
 	s.route(g, http.MethodGet, "/notices", agenda.Look, s.notices)
 	s.route(g, http.MethodPost, "/notices/:id/reading", agenda.Taken, s.readNotice)
 }
 
 // today serves GET /agenda: what waits for the person of the token.
 func (s *Server) today(c echo.Context) error {
-	sections, err := s.Agenda.Today(c.Request().Context(), actor(c))
+	sections, err := s.Agenda.Today(c.Request().Context(), actor(c), agenda.SectionMost)
 	if err != nil {
 		return err
 	}
 	return send(c, http.StatusOK, map[string][]agenda.Section{"sections": sections})
+}
+
+// due serves GET /agenda/{kind}: one section, with more of its items.
+func (s *Server) due(c echo.Context) error {
+	section, err := s.Agenda.Due(c.Request().Context(), actor(c), c.Param("kind"))
+	if err != nil {
+		return err
+	}
+	return send(c, http.StatusOK, section)
 }
 
 // notices serves GET /notices, the newest first.

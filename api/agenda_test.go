@@ -168,6 +168,10 @@ func TestReading(t *testing.T) {
 	servetest.JSON[struct {
 		Sections []agenda.Section `json:"sections"`
 	}](h.API(narrow).Get("/agenda").Must(http.StatusOK))
+	if one := servetest.JSON[agenda.Section](h.API(narrow).Get("/agenda/drafts").Must(http.StatusOK)); one.Kind != "drafts" || one.Items == nil || len(one.Items) != 0 {
+		t.Errorf("one's drafts: %+v", one)
+	}
+	h.API(narrow).Get("/agenda/nonsense").Refused(http.StatusNotFound, "not_found")
 }
 
 // waits are the texts of a section of somebody's agenda, with " (overdue)" where it is.

@@ -12,11 +12,11 @@ import (
 
 // Alarms are the examinations that wait for a conservator's answer (E5), the longest waiting first: for
 // conservators, and for curators those of their departments.
-func (s *Agenda) Alarms(ctx context.Context, by domain.Actor, _ time.Time) ([]agenda.Item, error) {
+func (s *Agenda) Alarms(ctx context.Context, by domain.Actor, _ time.Time, most int) ([]agenda.Item, error) {
 	if !by.Has(domain.Conservator) && !by.Has(domain.Curator) {
 		return nil, nil
 	}
-	return s.waiting(ctx, "the examinations to answer", `
+	return s.waiting(ctx, most, "the examinations to answer", `
 		select 'Examined by ' || e.examiner_name || ': ' || e.alarm as text, 'examination' as area, e.id as subject_id, 'examination' as record,
 			e.object_id, o.number as object_number, e.open_since as since, null::timestamptz as due
 		from examination e join object o on o.id = e.object_id
@@ -29,11 +29,11 @@ func (s *Agenda) Alarms(ctx context.Context, by domain.Actor, _ time.Time) ([]ag
 const checkDays = 14
 
 // Checks are the objects whose next check is due, or soon will be, the most urgent first: for conservators.
-func (s *Agenda) Checks(ctx context.Context, by domain.Actor, at time.Time) ([]agenda.Item, error) {
+func (s *Agenda) Checks(ctx context.Context, by domain.Actor, at time.Time, most int) ([]agenda.Item, error) {
 	if !by.Has(domain.Conservator) {
 		return nil, nil
 	}
-	return s.waiting(ctx, "the checks due", `
+	return s.waiting(ctx, most, "the checks due", `
 		select 'Last examined ' || to_char(c.examined_on, 'FMDD FMMonth YYYY') || ': ' || c.overall || ', priority ' || c.priority as text, 'examination' as area,
 			c.examination_id as subject_id, 'examination' as record, c.object_id, o.number as object_number, c.signed_at as since,
 			(c.next_check_on + 1)::timestamp at time zone @zone as due
@@ -44,11 +44,11 @@ func (s *Agenda) Checks(ctx context.Context, by domain.Actor, at time.Time) ([]a
 }
 
 // ExaminationDrafts are one's own examinations that are not signed yet, the last touched first.
-func (s *Agenda) ExaminationDrafts(ctx context.Context, by domain.Actor, _ time.Time) ([]agenda.Item, error) {
+func (s *Agenda) ExaminationDrafts(ctx context.Context, by domain.Actor, _ time.Time, most int) ([]agenda.Item, error) {
 	if by.Has(domain.Steward) && len(by.Roles) == 1 {
 		return nil, nil
 	}
-	return s.waiting(ctx, "the drafts of examinations", `
+	return s.waiting(ctx, most, "the drafts of examinations", `
 		select 'Examination, ' || replace(e.occasion, '_', ' ') || ', ' || to_char(e.examined_on, 'FMDD FMMonth YYYY') as text, 'examination' as area,
 			e.id as subject_id, 'examination' as record, e.object_id, o.number as object_number, e.changed_at as since, null::timestamptz as due
 		from examination e join object o on o.id = e.object_id

@@ -12,12 +12,12 @@ import (
 
 // Incidents are the incidents that no conservator has answered (L4), the longest waiting first: for conservators and
 // registrars, and for curators those of their departments.
-func (s *Agenda) Incidents(ctx context.Context, by domain.Actor, _ time.Time) ([]agenda.Item, error) {
+func (s *Agenda) Incidents(ctx context.Context, by domain.Actor, _ time.Time, most int) ([]agenda.Item, error) {
 	everywhere := by.Has(domain.Conservator) || by.Has(domain.Registrar)
 	if !everywhere && !by.Has(domain.Curator) {
 		return nil, nil
 	}
-	return s.waiting(ctx, "the incidents to answer", `
+	return s.waiting(ctx, most, "the incidents to answer", `
 		select i.called || ' on loan ' || l.reference || ': ' || case when length(i.found) > @most then left(i.found, @most) || '…' else i.found end as text,
 			'incident' as area, i.id as subject_id, 'incident' as record, i.object_id, o.number as object_number, i.opened_at as since, null::timestamptz as due
 		from incident i join object o on o.id = i.object_id join loan l on l.id = i.loan_id

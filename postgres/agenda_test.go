@@ -100,13 +100,13 @@ func TestL6LoansAboutToMove(t *testing.T) {
 		"technician":  {domain.Actor{Roles: []domain.Role{domain.Technician}}, []string{}},
 		"reader":      {domain.Actor{Roles: []domain.Role{domain.Reader}}, []string{}},
 	} {
-		items, err := l.store.Loans(t.Context(), test.by, at)
+		items, err := l.store.Loans(t.Context(), test.by, at, agenda.SectionMost)
 		if got := said(t, items, err); !slices.Equal(got, test.want) {
 			t.Errorf("%s has %q, want %q", name, got, test.want)
 		}
 	}
 	// An hour later it is the next day there, and 1 April is within 30 days.
-	items, err := l.store.Loans(t.Context(), domain.Actor{Roles: []domain.Role{domain.Registrar}}, at.Add(time.Hour))
+	items, err := l.store.Loans(t.Context(), domain.Actor{Roles: []domain.Role{domain.Registrar}}, at.Add(time.Hour), agenda.SectionMost)
 	if got := said(t, items, err); len(got) != 5 {
 		t.Errorf("a day later: %q", got)
 	}
@@ -130,7 +130,7 @@ func TestL2LoanRequests(t *testing.T) {
 		t.Helper()
 		for text, whom := range want {
 			for name, who := range map[string]domain.Actor{"conservator": conservator, "curator": curator, "elsewhere": elsewhere, "both": both} {
-				items, err := l.store.LoanRequests(t.Context(), who, time.Now())
+				items, err := l.store.LoanRequests(t.Context(), who, time.Now(), agenda.SectionMost)
 				has := slices.Contains(said(t, items, err), text)
 				if wants := slices.ContainsFunc(whom, func(a domain.Actor) bool { return a.ID == who.ID }); has != wants {
 					t.Errorf("%s: %s is asked %q: %v", step, name, text, has)

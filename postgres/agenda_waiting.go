@@ -12,9 +12,9 @@ import (
 
 // What waits for whom, read from the areas' own records: one statement for each section.
 
-// waiting runs the statement of a section. Its columns are those of agenda.Item.
-func (s *Agenda) waiting(ctx context.Context, what, sql string, args pgx.NamedArgs) ([]agenda.Item, error) {
-	args["limit"] = agenda.SectionMost + 1
+// waiting runs the statement of a section, for one item more than are shown. Its columns are those of agenda.Item.
+func (s *Agenda) waiting(ctx context.Context, most int, what, sql string, args pgx.NamedArgs) ([]agenda.Item, error) {
+	args["limit"] = most + 1
 	rows, _ := s.db.q(ctx).Query(ctx, sql, args)
 	items, err := pgx.CollectRows(rows, pgx.RowToStructByName[agenda.Item])
 	return items, fault(err, "read %s", what)
@@ -28,11 +28,11 @@ func works(by domain.Actor) bool {
 
 // Stops are the stops in force (H3), the newest first: for who works on records; a curator's for the
 // curator's departments.
-func (s *Agenda) Stops(ctx context.Context, by domain.Actor, _ time.Time) ([]agenda.Item, error) {
+func (s *Agenda) Stops(ctx context.Context, by domain.Actor, _ time.Time, most int) ([]agenda.Item, error) {
 	if !works(by) && !by.Has(domain.Curator) {
 		return nil, nil
 	}
-	return s.waiting(ctx, "the stops in force", `
+	return s.waiting(ctx, most, "the stops in force", `
 		select coalesce((select string_agg(c.called, ', ' order by c.position) from stop_component c where c.stop_id = s.id), 'The whole object')
 				|| case when s.signs = '{}' then '' else ': ' || replace(array_to_string(s.signs, ', '), '_', ' ') end
 				|| case when s.note = '' then '' else '. ' || s.note end as text,
@@ -49,11 +49,11 @@ const bystander = `not exists (select from treatment_party p where p.treatment_i
 // Decisions are what a curator is asked to decide (T2–T5), the oldest first: proposals, amendments and
 // failed conditions of the curator's departments, without those on whose doing side the curator stands;
 // and, for registrars too, disposals that wait for a second authorisation (T10).
-func (s *Agenda) Decisions(ctx context.Context, by domain.Actor, _ time.Time) ([]agenda.Item, error) {
+func (s *Agenda) Decisions(ctx context.Context, by domain.Actor, _ time.Time, most int) ([]agenda.Item, error) {
 	if !by.Has(domain.Curator) && !by.Has(domain.Registrar) {
 		return nil, nil
 	}
-	return s.waiting(ctx, "the decisions asked for", `
+	return s.waiting(ctx, most, "the decisions asked for", `
 		select w.* from (
 			(select 'Treatment ' || t.number || ', ' || t.title || ': ' || t.standing as text, 'treatment' as area, t.id as subject_id, 'treatment' as record,
 				t.object_id, o.number as object_number, t.changed_at as since, null::timestamptz as due
@@ -73,11 +73,11 @@ func (s *Agenda) Decisions(ctx context.Context, by domain.Actor, _ time.Time) ([
 
 // Findings are what somebody must act on now and has not accepted (M1), one item for each object, the
 // longest known first: for conservators.
-func (s *Agenda) Findings(ctx context.Context, by domain.Actor, at time.Time) ([]agenda.Item, error) {
+func (s *Agenda) Findings(ctx context.Context, by domain.Actor, at time.Time, most int) ([]agenda.Item, error) {
 	if !by.Has(domain.Conservator) {
 		return nil, nil
 	}
-	return s.waiting(ctx, "the findings to act on", `
+	return s.waiting(ctx, most, "the findings to act on", `
 		with grave as (
 			select f.id, f.object_id, f.says, f.first_raised_at from finding f
 			where f.gone_at is null and f.severity = 3
@@ -98,11 +98,11 @@ const graveMost = 500
 // Ratifications are the emergency stabilisations that nobody has ratified yet (T6), the most urgent
 // first: for the curators of the department who took no part; once overdue, for everybody who works on
 // records.
-func (s *Agenda) Ratifications(ctx context.Context, by domain.Actor, at time.Time) ([]agenda.Item, error) {
+func (s *Agenda) Ratifications(ctx context.Context, by domain.Actor, at time.Time, most int) ([]agenda.Item, error) {
 	if !works(by) && !by.Has(domain.Curator) {
 		return nil, nil
 	}
-	return s.waiting(ctx, "the ratifications due", `
+	return s.waiting(ctx, most, "the ratifications due", `
 		select e.imminent as text, 'treatment' as area, e.id as subject_id, 'emergency' as record,
 			w.object_id, o.number as object_number, w.happened_at as since, e.due_at as due
 		from emergency e join work w on w.id = e.id join object o on o.id = w.object_id
@@ -116,21 +116,21 @@ func (s *Agenda) Ratifications(ctx context.Context, by domain.Actor, at time.Tim
 
 // Charges are the treatments in one's charge that wait for one's next move, those whose term ends first
 // at the top; drafts are in Drafts.
-func (s *Agenda) Charges(ctx context.Context, by domain.Actor, _ time.Time) ([]agenda.Item, error) {
-	return s.charge(ctx, by, `t.state <> 'drafting' and t.movers @> array['conservator']`)
+func (s *Agenda) Charges(ctx context.Context, by domain.Actor, _ time.Time, most int) ([]agenda.Item, error) {
+	return s.charge(ctx, by, most, `t.state <> 'drafting' and t.movers @> array['conservator']`)
 }
 
 // Drafts are the proposals in one's charge that are not submitted yet.
-func (s *Agenda) Drafts(ctx context.Context, by domain.Actor, _ time.Time) ([]agenda.Item, error) {
-	return s.charge(ctx, by, `t.state = 'drafting'`)
+func (s *Agenda) Drafts(ctx context.Context, by domain.Actor, _ time.Time, most int) ([]agenda.Item, error) {
+	return s.charge(ctx, by, most, `t.state = 'drafting'`)
 }
 
 // charge reads treatments in somebody's charge; which is one of the constant conditions above.
-func (s *Agenda) charge(ctx context.Context, by domain.Actor, which string) ([]agenda.Item, error) {
+func (s *Agenda) charge(ctx context.Context, by domain.Actor, most int, which string) ([]agenda.Item, error) {
 	if !by.Has(domain.Conservator) {
 		return nil, nil
 	}
-	return s.waiting(ctx, "the treatments in charge", `
+	return s.waiting(ctx, most, "the treatments in charge", `
 		select 'Treatment ' || t.number || ', ' || t.title || ': ' || t.standing as text, 'treatment' as area, t.id as subject_id, 'treatment' as record,
 			t.object_id, o.number as object_number, t.changed_at as since, case when t.state = 'approved' then t.term_ends_at end as due
 		from treatment t join object o on o.id = t.object_id
@@ -145,11 +145,11 @@ const loanDays = 30
 // Loans are the loans that are about to leave, to end, or to run out of insurance, and those for which
 // it is past (L6), the most urgent first: for conservators and registrars, and for curators of a
 // department whose objects are lent.
-func (s *Agenda) Loans(ctx context.Context, by domain.Actor, at time.Time) ([]agenda.Item, error) {
+func (s *Agenda) Loans(ctx context.Context, by domain.Actor, at time.Time, most int) ([]agenda.Item, error) {
 	if !by.Has(domain.Conservator) && !by.Has(domain.Registrar) && !by.Has(domain.Curator) {
 		return nil, nil
 	}
-	return s.waiting(ctx, "the loans about to move", `
+	return s.waiting(ctx, most, "the loans about to move", `
 		with seen as (
 			select l.id, l.reference || ' to ' || l.borrower_name as called, l.state, l.from_on, l.until_on, l.created_at,
 				l.state in ('dispatched', 'received', 'on_display', 'packing', 'recalled') as away
@@ -179,11 +179,11 @@ func (s *Agenda) Loans(ctx context.Context, by domain.Actor, at time.Time) ([]ag
 // LoanRequests are what a request for a loan waits for (L2), the oldest first: of conservators, whether
 // what is on a line is fit to travel; then of curators, their consent for a department. Nobody is asked
 // for both on one loan.
-func (s *Agenda) LoanRequests(ctx context.Context, by domain.Actor, _ time.Time) ([]agenda.Item, error) {
+func (s *Agenda) LoanRequests(ctx context.Context, by domain.Actor, _ time.Time, most int) ([]agenda.Item, error) {
 	if !by.Has(domain.Conservator) && !by.Has(domain.Curator) {
 		return nil, nil
 	}
-	return s.waiting(ctx, "the requests for loans", `
+	return s.waiting(ctx, most, "the requests for loans", `
 		with line as (
 			select l.id as loan_id, l.reference || ' to ' || l.borrower_name as called, l.created_at, n.id, n.object_id, o.number, o.department,
 				coalesce((select string_agg(c.called, ', ' order by c.position) from loan_line_component c where c.line_id = n.id), o.number) as lent,

@@ -9,6 +9,7 @@ import (
 	"github.com/shopspring/decimal"
 
 	"farthingale/domain"
+	"farthingale/domain/agenda"
 	"farthingale/domain/examination"
 	"farthingale/domain/handling"
 	"farthingale/postgres"
@@ -299,13 +300,13 @@ func TestE5AlarmWaitsForAnAnswer(t *testing.T) {
 	}
 	due := postgres.NewAgenda(x.db, time.UTC)
 	for who, want := range map[string]int{"Mara": 1, "Per": 1, "Karin": 1, "Tove": 0, "Rune": 0} {
-		if items, err := due.Alarms(ctx, x.people[who], x.now); err != nil || len(items) != want {
+		if items, err := due.Alarms(ctx, x.people[who], x.now, agenda.SectionMost); err != nil || len(items) != want {
 			t.Errorf("on the agenda of %s: %+v %v", who, items, err)
 		}
 	}
 	elsewhere := x.people["Karin"]
 	elsewhere.Departments = []string{"Costume"}
-	if items, err := due.Alarms(ctx, elsewhere, x.now); err != nil || len(items) != 0 {
+	if items, err := due.Alarms(ctx, elsewhere, x.now, agenda.SectionMost); err != nil || len(items) != 0 {
 		t.Errorf("on the agenda of another department: %+v %v", items, err)
 	}
 	e, err := x.exams.Respond(ctx, mara, e.ID, e.Version, examination.NewAnswer{Kind: "noted", Reason: "already crumbled before; boxed and ventilated"})
@@ -315,7 +316,7 @@ func TestE5AlarmWaitsForAnAnswer(t *testing.T) {
 	if _, err := x.exams.Respond(ctx, mara, e.ID, e.Version, examination.NewAnswer{Kind: "noted", Reason: "again"}); code(err) != "E5" {
 		t.Errorf("answered twice: %v", err)
 	}
-	if items, err := due.Alarms(ctx, mara, x.now); err != nil || len(items) != 0 {
+	if items, err := due.Alarms(ctx, mara, x.now, agenda.SectionMost); err != nil || len(items) != 0 {
 		t.Errorf("after the answer: %+v %v", items, err)
 	}
 	if report, err := x.record.Verify(ctx, nil); err != nil || !report.Clean {
@@ -328,7 +329,7 @@ func TestE5AlarmWaitsForAnAnswer(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		items, err := due.Checks(ctx, mara, at)
+		items, err := due.Checks(ctx, mara, at, agenda.SectionMost)
 		if err != nil || len(items) != want {
 			t.Errorf("checks due on %s: %+v %v", day, items, err)
 		}
@@ -337,7 +338,7 @@ func TestE5AlarmWaitsForAnAnswer(t *testing.T) {
 		}
 	}
 	x.begin("Tove", examination.Survey)
-	if items, err := due.ExaminationDrafts(ctx, x.people["Tove"], x.now); err != nil || len(items) != 1 {
+	if items, err := due.ExaminationDrafts(ctx, x.people["Tove"], x.now, agenda.SectionMost); err != nil || len(items) != 1 {
 		t.Errorf("drafts: %+v %v", items, err)
 	}
 }

@@ -89,7 +89,7 @@ func TestL4IncidentsKept(t *testing.T) {
 		{mara, 1}, {rune, 1}, {domain.Actor{ID: mara.ID, Roles: []domain.Role{domain.Curator}, Departments: []string{line.Department}}, 1},
 		{domain.Actor{ID: mara.ID, Roles: []domain.Role{domain.Curator}, Departments: []string{"Charts"}}, 0}, {domain.Actor{ID: mara.ID, Roles: []domain.Role{domain.Technician}}, 0},
 	} {
-		items, err := due.Incidents(ctx, c.by, l.now)
+		items, err := due.Incidents(ctx, c.by, l.now, agenda.SectionMost)
 		if err != nil || len(items) != c.want || c.want == 1 && (items[0].SubjectID != seen[1].ID || items[0].Text != "1968.14.2.1a cuff on loan "+x.Reference+": new: tear.") {
 			t.Errorf("%v of %v: %+v %v", c.by.Roles, c.by.Departments, items, err)
 		}

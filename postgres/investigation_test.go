@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"farthingale/domain"
+	"farthingale/domain/agenda"
 	"farthingale/domain/collection"
 	"farthingale/domain/investigation"
 	"farthingale/domain/people"
@@ -56,7 +57,7 @@ func TestI2FindingIdentifies(t *testing.T) {
 	if err != nil || len(waiting.Items) != 1 || !waiting.Items[0].Waiting {
 		t.Fatalf("%+v %v", waiting, err)
 	}
-	if due, err := postgres.NewAgenda(d.db, time.UTC).Consents(ctx, karin, d.now); err != nil || len(due) != 1 || due[0].SubjectID != i.ID {
+	if due, err := postgres.NewAgenda(d.db, time.UTC).Consents(ctx, karin, d.now, agenda.SectionMost); err != nil || len(due) != 1 || due[0].SubjectID != i.ID {
 		t.Errorf("%+v %v", due, err)
 	}
 	if _, err := service.Decide(ctx, karin, i.ID, i.Version-1, 1, investigation.NewConsentDecision{Granted: true, Statement: "Yes."}); domain.KindOf(err) != domain.KindStale {

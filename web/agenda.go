@@ -14,6 +14,7 @@ import (
 
 func (s *Server) agendaRoutes(g *echo.Group) {
 	s.route(g, http.MethodGet, "/", agenda.Look, s.today)
+	s.route(g, http.MethodGet, "/today/:kind", agenda.Look, s.due)
 	s.route(g, http.MethodGet, "/notices", agenda.Look, s.notices)
 	s.route(g, http.MethodPost, "/notices/:id/reading", agenda.Taken, s.readNotice)
 }
@@ -44,7 +45,13 @@ type noticeRow struct {
 type dueSection struct {
 	Title string
 	Rows  []dueRow
-	More  bool
+	More  string // the page with the further ones
+}
+
+type duePage struct {
+	Frame
+	Rows []dueRow
+	More bool // there are further ones still
 }
 
 // dueRow is something that waits: a sentence, and where to go.
@@ -122,8 +129,11 @@ func beginning(text string) string {
 	return strings.Join(words[:8], " ") + " …"
 }
 
-// noticesShown are listed among what waits; the others are one page further.
-const noticesShown = 8
+// So many notices, and items of a kind, are listed on the page of the day; the others are one page further.
+const (
+	noticesShown = 8
+	itemsShown   = 10
+)
 
 // today serves GET /: what waits for whoever is signed in.
 func (s *Server) today(c echo.Context) error {
@@ -132,7 +142,7 @@ func (s *Server) today(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	sections, err := s.Agenda.Today(ctx, a)
+	sections, err := s.Agenda.Today(ctx, a, itemsShown)
 	if err != nil {
 		return err
 	}
@@ -145,18 +155,36 @@ func (s *Server) today(c echo.Context) error {
 		p.Unread = count(n, "notice") + " to read"
 	}
 	for _, section := range sections {
-		shown := dueSection{Title: section.Title, More: section.More}
-		for _, i := range section.Items {
-			row := s.dueRow(i.Text, i.Record, i.SubjectID, i.ObjectNumber, i.Since, i.Due)
-			row.Since = "since " + row.Since
-			if i.Record == "stop" {
-				row.Mark = stopMark("stop")
-			}
-			shown.Rows = append(shown.Rows, row)
+		shown := dueSection{Title: section.Title, Rows: s.dueRows(section.Items)}
+		if section.More {
+			shown.More = "/today/" + section.Kind
 		}
 		p.Sections = append(p.Sections, shown)
 	}
 	return s.render(c, http.StatusOK, "agenda/today", p)
+}
+
+// due serves GET /today/{kind}: all that waits of one kind.
+func (s *Server) due(c echo.Context) error {
+	section, err := s.Agenda.Due(c.Request().Context(), actor(c), c.Param("kind"))
+	if err != nil {
+		return err
+	}
+	p := &duePage{Rows: s.dueRows(section.Items), More: section.More}
+	p.Title, p.Here = section.Title, "/"
+	return s.render(c, http.StatusOK, "agenda/due", p)
+}
+
+func (s *Server) dueRows(items []agenda.Item) []dueRow {
+	rows := make([]dueRow, len(items))
+	for i, item := range items {
+		rows[i] = s.dueRow(item.Text, item.Record, item.SubjectID, item.ObjectNumber, item.Since, item.Due)
+		rows[i].Since = "since " + rows[i].Since
+		if item.Record == "stop" {
+			rows[i].Mark = stopMark("stop")
+		}
+	}
+	return rows
 }
 
 // notices serves GET /notices: all of one's own, read ones too.

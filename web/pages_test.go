@@ -17,6 +17,7 @@ import (
 
 // pages names for every template the struct that it shows. A template without one fails.
 var pages = map[string]framed{
+	"agenda/due":     &duePage{},
 	"agenda/notices": &noticesPage{},
 	"agenda/today":   &todayPage{},
 

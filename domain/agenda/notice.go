@@ -69,6 +69,8 @@ type Section struct {
 	More  bool   `json:"more"` // further ones wait that are not listed
 }
 
-// SectionMost is how many items a section lists. Whoever reads them asks for one more, so that it is
-// known whether there are further ones.
-const SectionMost = 25
+// How many items a section lists among the others, and by itself.
+const (
+	SectionMost = 25
+	DueMost     = 200
+)

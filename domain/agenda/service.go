@@ -20,12 +20,12 @@ type Store interface {
 	Read(ctx context.Context, personID, id domain.ID, at time.Time) (Line, error)
 }
 
-// Waiting reads what waits of one kind for a person, at most SectionMost + 1 items, the most urgent
-// first. It returns nothing for whom it does not concern.
+// Waiting reads what waits of one kind for a person, the most urgent first, and one item more than most, so
+// that it is known whether there are further ones. It returns nothing for whom it does not concern.
 type Waiting struct {
 	Kind  string // snake_case: "stops_in_force"
 	Title string
-	For   func(ctx context.Context, by domain.Actor, at time.Time) ([]Item, error)
+	For   func(ctx context.Context, by domain.Actor, at time.Time, most int) ([]Item, error)
 }
 
 // Service knows what is due for whom.
@@ -73,25 +73,47 @@ func (s *Service) Read(ctx context.Context, by domain.Actor, id domain.ID) (Line
 	return s.store.Read(ctx, by.ID, id, s.now())
 }
 
-// Today is what waits for somebody. A section with nothing in it is left out.
-func (s *Service) Today(ctx context.Context, by domain.Actor) ([]Section, error) {
+// Today is what waits for somebody, at most so many items of a kind. A section with nothing in it is left
+// out.
+func (s *Service) Today(ctx context.Context, by domain.Actor, most int) ([]Section, error) {
 	if err := by.May(Look); err != nil {
 		return nil, err
 	}
-	sections, at := []Section{}, s.now()
-	for _, w := range s.waiting {
-		items, err := w.For(ctx, by, at)
-		if err != nil {
-			return nil, fmt.Errorf("read what waits (%s): %w", w.Kind, err)
-		}
-		if len(items) == 0 {
-			continue
-		}
-		section := Section{Kind: w.Kind, Title: w.Title, Items: items}
-		if len(items) > SectionMost {
-			section.Items, section.More = items[:SectionMost], true
-		}
-		sections = append(sections, section)
+	all, at := make([]Section, len(s.waiting)), s.now()
+	err := domain.Together(ctx, len(all), func(i int) (err error) {
+		all[i], err = s.waiting[i].section(ctx, by, at, most)
+		return err
+	})
+	if err != nil {
+		return nil, err
 	}
-	return sections, nil
+	return slices.DeleteFunc(all, func(section Section) bool { return len(section.Items) == 0 }), nil
+}
+
+// Due is what waits for somebody of one kind, at most DueMost items.
+func (s *Service) Due(ctx context.Context, by domain.Actor, kind string) (Section, error) {
+	if err := by.May(Look); err != nil {
+		return Section{}, err
+	}
+	for _, w := range s.waiting {
+		if w.Kind == kind {
+			return w.section(ctx, by, s.now(), DueMost)
+		}
+	}
+	return Section{}, &domain.Error{Kind: domain.KindNotFound, Code: "not_found", Message: "Nothing of this kind ever waits for anybody. Look at Today, which lists what does."}
+}
+
+func (w Waiting) section(ctx context.Context, by domain.Actor, at time.Time, most int) (Section, error) {
+	items, err := w.For(ctx, by, at, most)
+	if err != nil {
+		return Section{}, fmt.Errorf("read what waits (%s): %w", w.Kind, err)
+	}
+	section := Section{Kind: w.Kind, Title: w.Title, Items: items, More: len(items) > most}
+	if section.More {
+		section.Items = items[:most]
+	}
+	if section.Items == nil {
+		section.Items = []Item{}
+	}
+	return section, nil
 }

@@ -151,6 +151,7 @@ func Reads() []Act {
 		}},
 		{Name: "today", Weight: 4, Do: func(v *Visit) { v.look("today, page", "/") }},
 		{Name: "agenda", Weight: 1, Do: func(v *Visit) { v.get("agenda, JSON", "/api/v1/agenda") }},
+		{Name: "due", Weight: 1, Do: func(v *Visit) { v.look("what waits of a kind, page", "/today/stops_in_force") }},
 		{Name: "treatments", Weight: 2, Do: func(v *Visit) {
 			v.look("list of treatments, page", q("/treatments", "state", choose(v.Rand, []string{"submitted", "under_way", "signed", ""})))
 		}},

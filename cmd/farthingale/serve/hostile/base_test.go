@@ -115,6 +115,8 @@ func (m *museum) places(o *operation) []map[string]string {
 		switch name {
 		case "n", "number":
 			values = []string{"1", "2"}
+		case "kind": // of what waits for somebody
+			values = []string{"stops_in_force", "drafts"}
 		case "after_id":
 			values = m.list(`select after_id::text from photo_alignment`)
 		default:

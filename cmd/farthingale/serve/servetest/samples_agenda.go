@@ -29,6 +29,8 @@ func agendaSamples(h *House, g *Ground) []Sample {
 	return []Sample{
 		{Route: "GET /", Path: "/", As: rosa},
 		{Route: "GET /", Path: "/", As: g.People[domain.Steward]},
+		{Route: "GET /today/:kind", Path: "/today/stops_in_force", As: g.People[domain.Conservator]},
+		{Route: "GET /today/:kind", Path: "/today/drafts", As: g.People[domain.Reader]},
 		{Route: "GET /notices", Path: "/notices", As: rosa},
 		{Route: "GET /notices", Path: "/notices", As: g.People[domain.Reader]},
 	}
