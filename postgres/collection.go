@@ -3,6 +3,7 @@ package postgres
 import (
 	"context"
 	"errors"
+	"slices"
 	"time"
 
 	"github.com/jackc/pgx/v5"
@@ -262,24 +263,74 @@ func objectArgs(o *collection.Object) pgx.NamedArgs {
 	}
 }
 
-// Add writes a new object.
-func (s *Collection) Add(ctx context.Context, o *collection.Object) error {
+// Add writes new objects, all or none.
+func (s *Collection) Add(ctx context.Context, objects ...*collection.Object) error {
 	return s.db.tx(ctx, func(ctx context.Context, tx pgx.Tx) error {
-		_, err := tx.Exec(ctx, `
+		for some := range slices.Chunk(objects, addedAtOnce) {
+			if err := s.add(ctx, tx, some); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+}
+
+// addedAtOnce is how many objects go to the database before their answers are waited for.
+const addedAtOnce = 500
+
+func (s *Collection) add(ctx context.Context, tx pgx.Tx, objects []*collection.Object) error {
+	batch, ids := &pgx.Batch{}, make([]domain.ID, len(objects))
+	var events []domain.Event
+	for i, o := range objects {
+		ids[i], events = o.ID, append(events, o.Events()...)
+		batch.Queue(`
 			insert into object (id, number, number_key, loose_key, sort_key, former_numbers, former_keys, title, description, kind, makers,
 				date_made, date_earliest, date_latest, place_made, subject, features, dimensions, mass_kg, legal_status, owner,
 				department, marks, not_known, face_photo_id, version, created_at, created_by)
 			values (@id, @number, @number_key, @loose_key, @sort_key, @former_numbers, @former_keys, @title, @description, @kind, @makers,
 				@date_made, @date_earliest, @date_latest, @place_made, @subject, @features, @dimensions, @mass_kg, @legal_status, @owner,
 				@department, @marks, @not_known, @face_photo_id, @version, @created_at, @created_by)`, objectArgs(o))
-		if err != nil {
-			return fault(err, "add object %s", o.ID)
+	}
+	results := tx.SendBatch(ctx, batch)
+	for i, o := range objects {
+		if _, err := results.Exec(); err != nil {
+			_ = results.Close() // says the same again
+			return numbered(fault(err, "add object %s", o.ID), objects, i)
 		}
-		if err := refreshWords(ctx, tx, o.ID); err != nil {
-			return err
-		}
-		return s.db.addEvents(ctx, o.Events()...)
-	})
+	}
+	if err := results.Close(); err != nil {
+		return fault(err, "add %d objects", len(objects))
+	}
+	if err := refreshWords(ctx, tx, ids...); err != nil {
+		return err
+	}
+	return s.db.addEvents(ctx, events...)
+}
+
+// numbered says of which of several objects a refusal speaks.
+func numbered(err error, objects []*collection.Object, i int) error {
+	var e *domain.Error
+	if len(objects) == 1 || !errors.As(err, &e) || e.Kind == domain.KindUnavailable {
+		return err
+	}
+	said := *e
+	said.Message = objects[i].Number + ": " + e.Message
+	return &said
+}
+
+// NumbersTaken says which of the numbers objects have, by their keys.
+func (s *Collection) NumbersTaken(ctx context.Context, numbers []collection.Number) (map[string]bool, error) {
+	keys := make([]string, len(numbers))
+	for i, n := range numbers {
+		keys[i] = n.Key()
+	}
+	rows, _ := s.db.q(ctx).Query(ctx, `select number_key from object where number_key = any($1)`, keys)
+	found, err := pgx.CollectRows(rows, pgx.RowTo[string])
+	taken := map[string]bool{}
+	for _, key := range found {
+		taken[key] = true
+	}
+	return taken, fault(err, "look for %d numbers", len(keys))
 }
 
 // lock reads an object under lock and checks the version that the writer saw.

@@ -804,3 +804,80 @@ func TestMaterialAndHazard(t *testing.T) {
 		}
 	}
 }
+
+// list is a CSV of so many objects.
+func list(n int, number string) []byte {
+	var b strings.Builder
+	b.WriteString("number,title,legal_status,department,makers,owner\n")
+	for i := range n {
+		fmt.Fprintf(&b, number+",Hood %d,on_loan_to_us,Diving,Harbour Works;Żagiel,Harbour Trust\n", i+1, i+1)
+	}
+	return []byte(b.String())
+}
+
+// TestImport: a list becomes the objects that Create makes, with the same events and words, or nothing.
+func TestImport(t *testing.T) {
+	t.Parallel()
+	s := newStore(t)
+	ctx := t.Context()
+	one := s.object("1.0", "Hood", func(f *collection.ObjectFacts) {
+		f.LegalStatus, f.Owner, f.Makers = collection.LoanToUs, "Harbour Trust", []string{"Harbour Works", "Żagiel"}
+	})
+	rows := func() int { return s.count(`select count(*) from object`) }
+	if done, err := s.objects.Import(ctx, s.vik, collection.CSV, list(1200, "2.%d"), true); err != nil || done.Rows != 1200 || done.Made != 0 || rows() != 1 {
+		t.Fatalf("a dry run: %+v %v, %d objects", done, err, rows())
+	}
+	done, err := s.objects.Import(ctx, s.vik, collection.CSV, list(1200, "2.%d"), false)
+	if err != nil || done.Made != 1200 || done.First != "2.1" || done.Last != "2.1200" || rows() != 1201 {
+		t.Fatalf("%+v %v, %d objects", done, err, rows())
+	}
+	for what, sql := range map[string]string{
+		"events": `select count(*) from event e join object o on o.id = e.subject_id where o.number like '2.%' and e.kind in ('added', 'owner_changed')`,
+		"event alike": `select 1200 + count(*) from event e join object o on o.id = e.subject_id, event m where m.subject_id = '` + one.ID.String() + `' and m.kind = e.kind and e.kind = 'added'
+			and o.number = '2.1' and e.change - 'number' - 'title' = m.change - 'number' - 'title' and e.actor_id = m.actor_id and e.object_id = o.id and e.at = m.at`,
+		"words":     `select count(*) from object o, object m where m.id = '` + one.ID.String() + `' and o.number like '2.%' and o.words @@ 'harbour & hood'::tsquery and m.words @@ 'harbour & hood'::tsquery`,
+		"sort keys": `select count(*) from object where number like '2.%' and sort_key <> '' and loose_key <> ''`,
+	} {
+		want := map[string]int{"events": 2400, "event alike": 1201}[what]
+		if want == 0 {
+			want = 1200
+		}
+		if got := s.count(sql); got != want {
+			t.Errorf("%s: %d, want %d", what, got, want)
+		}
+	}
+	again := append(list(3, "3.%d"), []byte("2.7,Taken,study,Diving,,\n")...)
+	for _, dry := range []bool{true, false} {
+		_, err := s.objects.Import(ctx, s.vik, collection.CSV, again, dry)
+		f := collection.ListRefused(err)
+		if f == nil || len(f.Faults) != 1 || f.Faults[0].Row != 5 || f.Faults[0].Number != "2.7" || f.Faults[0].Rule != "number_taken" || rows() != 1201 {
+			t.Errorf("a taken number: %v, %d objects", err, rows())
+		}
+	}
+}
+
+// TestImportsRace: two people bring in the same list at once. One makes all, the other none.
+func TestImportsRace(t *testing.T) {
+	t.Parallel()
+	s := newStore(t)
+	var group sync.WaitGroup
+	errs := make([]error, 3)
+	for i := range errs {
+		group.Go(func() {
+			_, errs[i] = s.objects.Import(t.Context(), s.mara, collection.CSV, list(300, "2.%d"), false)
+		})
+	}
+	group.Wait()
+	won := 0
+	for _, err := range errs {
+		switch kind := domain.KindOf(err); {
+		case err == nil:
+			won++
+		case kind != domain.KindConflict && kind != domain.KindInvalid || kind == domain.KindConflict && !strings.HasPrefix(err.Error(), "2."):
+			t.Error(err)
+		}
+	}
+	if n := s.count(`select count(*) from object`); won != 1 || n != 300 || s.count(`select count(*) from event where kind = 'added'`) != 300 {
+		t.Errorf("%d won, %d objects", won, n)
+	}
+}

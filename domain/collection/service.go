@@ -28,7 +28,10 @@ const (
 
 // Store keeps objects and their make-up. Every write keeps the words of the search current.
 type Store interface {
-	Add(ctx context.Context, o *Object) error
+	// Add writes new objects, all or none.
+	Add(ctx context.Context, objects ...*Object) error
+	// NumbersTaken says which of the numbers objects have, by their keys.
+	NumbersTaken(ctx context.Context, numbers []Number) (map[string]bool, error)
 	// Update changes the object under lock.
 	Update(ctx context.Context, id domain.ID, version int64, change func(*Object) error) (*Object, error)
 	// Delete takes the record back when allowed says so; it knows whether anything was signed.
