@@ -12,6 +12,7 @@ import (
 func (s *Server) collectionRoutes(g *echo.Group) {
 	s.route(g, http.MethodGet, "/objects", collection.Read, s.objects)
 	s.route(g, http.MethodPost, "/objects", collection.Describe, s.addObject)
+	s.boundedRoute(g, "/imports/objects", collection.Describe, collection.ListBytesMost, s.importObjects)
 	s.route(g, http.MethodGet, "/objects/:id", collection.Read, s.object)
 	s.route(g, http.MethodPut, "/objects/:id", collection.Describe, s.changeObject)
 	s.route(g, http.MethodDelete, "/objects/:id", collection.Withdraw, s.deleteObject)

@@ -1,6 +1,8 @@
 package api
 
 import (
+	"bytes"
+	"fmt"
 	"io"
 	"mime"
 
@@ -30,6 +32,29 @@ func decode(c echo.Context, command any) error {
 		return &domain.Error{Kind: domain.KindTooLarge, Code: "body", Message: "The body is too large: at most 1 MiB of JSON."}
 	}
 	return decodeBytes(b, command)
+}
+
+// heldBody is a body that is in memory as a whole.
+type heldBody struct {
+	*bytes.Reader
+	bytes []byte
+}
+
+func (heldBody) Close() error { return nil }
+
+// whole reads the body before the act begins.
+func whole(most int64, next echo.HandlerFunc) echo.HandlerFunc {
+	return func(c echo.Context) error {
+		b, err := io.ReadAll(io.LimitReader(c.Request().Body, most+1))
+		switch {
+		case err != nil:
+			return &domain.Error{Kind: domain.KindUnparseable, Code: "body", Message: "The body ended before it was complete.", Err: err}
+		case int64(len(b)) > most:
+			return &domain.Error{Kind: domain.KindTooLarge, Code: "body", Message: fmt.Sprintf("The body is too large: at most %d MiB.", most>>20)}
+		}
+		c.Request().Body = heldBody{bytes.NewReader(b), b}
+		return next(c)
+	}
 }
 
 // decodeBytes is decode for JSON that came otherwise than as the body.

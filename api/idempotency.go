@@ -92,6 +92,10 @@ const uploadMost = 4 << 30
 func replayable(r *http.Request) (*keptBody, []byte, error) {
 	hash := sha256.New()
 	hash.Write([]byte(r.URL.RawQuery + "\n")) // an upload says there what it shows
+	if held, ok := r.Body.(heldBody); ok {
+		hash.Write(held.bytes)
+		return &keptBody{bytes: held.bytes}, hash.Sum(nil), nil
+	}
 	if strings.HasPrefix(r.Header.Get("Content-Type"), "application/json") || r.ContentLength == 0 {
 		b, err := io.ReadAll(io.LimitReader(r.Body, bodyMost+1))
 		if err != nil {

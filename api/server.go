@@ -117,7 +117,13 @@ var pathParameter = regexp.MustCompile(`:(\w+)`)
 // route adds a route that needs an act. Every POST may carry an Idempotency-Key. The act is checked
 // here for an early answer; the service checks it again, so that no door can skip it.
 func (s *Server) route(g *echo.Group, method, path string, act domain.Act, h echo.HandlerFunc) {
-	s.add(g, method, path, act, h, false)
+	s.add(g, method, path, act, h, false, 0)
+}
+
+// boundedRoute adds a POST whose body, of whatever kind, has at most so many bytes. It is read whole before
+// anything is done by it.
+func (s *Server) boundedRoute(g *echo.Group, path string, act domain.Act, most int64, h echo.HandlerFunc) {
+	s.add(g, http.MethodPost, path, act, h, false, most)
 }
 
 // secretRoute adds a POST whose answer holds secrets, or that must be counted though it is refused: it
@@ -128,10 +134,10 @@ func (s *Server) secretRoute(g *echo.Group, path string, act domain.Act, h echo.
 			return &domain.Error{Kind: domain.KindInvalid, Code: "idempotency_secret", Message: "This answer is not kept, because it holds secrets. Send the request without Idempotency-Key."}
 		}
 		return h(c)
-	}, true)
+	}, true, 0)
 }
 
-func (s *Server) add(g *echo.Group, method, path string, act domain.Act, h echo.HandlerFunc, secret bool) {
+func (s *Server) add(g *echo.Group, method, path string, act domain.Act, h echo.HandlerFunc, secret bool, most int64) {
 	documented := pathParameter.ReplaceAllString(path, "{$1}")
 	s.acts[method+" "+Prefix+documented] = act
 	checked := func(c echo.Context) error {
@@ -145,6 +151,9 @@ func (s *Server) add(g *echo.Group, method, path string, act domain.Act, h echo.
 	}
 	if method == http.MethodPost && !secret {
 		checked = s.idempotent(checked)
+	}
+	if most > 0 {
+		checked = whole(most, checked)
 	}
 	// Not as middleware of the group, which would answer 404 where 405 is due.
 	checked = s.signedIn(checked)

@@ -3,7 +3,10 @@
 package contract
 
 import (
+	"encoding/json"
+	"errors"
 	"fmt"
+	"io"
 	"maps"
 	"net/http"
 	"slices"
@@ -13,6 +16,7 @@ import (
 	"github.com/pb33f/libopenapi"
 	validator "github.com/pb33f/libopenapi-validator"
 	"github.com/pb33f/libopenapi-validator/config"
+	"github.com/pb33f/libopenapi-validator/content"
 	validationerrors "github.com/pb33f/libopenapi-validator/errors"
 	"github.com/pb33f/libopenapi-validator/paths"
 	v3 "github.com/pb33f/libopenapi/datamodel/high/v3"
@@ -40,8 +44,25 @@ func New(document []byte) (*Contract, error) {
 	compiled := config.WithRegexCache(&sync.Map{})
 	return &Contract{
 		model: &model.Model, covered: map[string]bool{}, options: config.NewValidationOptions(compiled),
-		checker: validator.NewValidatorFromV3Model(&model.Model, config.WithFormatAssertions(), compiled),
+		checker: validator.NewValidatorFromV3Model(&model.Model, config.WithFormatAssertions(), compiled, config.WithBodyDecoder("application/x-ndjson", lines{})),
 	}, nil
+}
+
+// lines reads a JSON value a line, as a list of them.
+type lines struct{}
+
+func (lines) Decode(in *content.DecodeInput) (any, error) {
+	all := []any{}
+	for d := json.NewDecoder(in.Body); ; {
+		var one any
+		switch err := d.Decode(&one); {
+		case errors.Is(err, io.EOF):
+			return all, nil
+		case err != nil:
+			return nil, err
+		}
+		all = append(all, one)
+	}
 }
 
 // Hold says in sentences what about the exchange is not as the contract says: an answer that is
