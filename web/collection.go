@@ -21,6 +21,7 @@ func (s *Server) collectionRoutes(g *echo.Group) {
 	s.route(g, http.MethodGet, "/objects", collection.Read, s.objectsPage)
 	s.route(g, http.MethodPost, "/objects", collection.Describe, s.addObject)
 	s.route(g, http.MethodGet, "/objects/new", collection.Describe, s.newObjectPage)
+	s.importRoutes(g)
 	s.route(g, http.MethodGet, "/objects/:number", collection.Read, s.objectPage)
 	s.route(g, http.MethodGet, "/objects/:number/edit", collection.Describe, s.editObjectPage)
 	s.route(g, http.MethodPost, "/objects/:number/edit", collection.Describe, s.editObject)
@@ -140,6 +141,7 @@ type objectsPage struct {
 	Nothing      string // said instead of rows
 	More         string
 	AddPath      string // empty: who may not
+	ImportPath   string
 }
 
 type filterGroup struct {
@@ -188,7 +190,7 @@ func (s *Server) objectsPage(c echo.Context) error {
 		}
 	}
 	if a.May(collection.Describe) == nil {
-		p.AddPath = "/objects/new"
+		p.AddPath, p.ImportPath = "/objects/new", importPath
 	}
 	p.Filters = filterLinks(c, filters)
 	if err := s.objectRows(c, p, found.Items); err != nil {

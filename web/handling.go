@@ -23,7 +23,7 @@ import (
 func (s *Server) handlingRoutes(g *echo.Group) {
 	s.route(g, http.MethodGet, "/objects/:number/handle", handling.Record, s.handlePage)
 	s.route(g, http.MethodPost, "/objects/:number/handle", handling.Record, s.logHandling)
-	s.uploads["/objects/:number/handle"] = true
+	s.uploads["/objects/:number/handle"] = 0 // the pictures have their bounds
 	s.route(g, http.MethodGet, "/objects/:number/handlings", handling.Read, s.objectHandlings)
 	s.route(g, http.MethodGet, "/handlings", handling.Read, s.allHandlings)
 	s.route(g, http.MethodGet, "/handlings/:id", handling.Read, s.handlingPage)

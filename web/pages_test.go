@@ -26,6 +26,7 @@ var pages = map[string]framed{
 
 	"collection/component": &componentPage{},
 	"collection/describe":  &describePage{},
+	"collection/import":    &importPage{},
 	"collection/object":    &objectPage{},
 	"collection/objects":   &objectsPage{},
 

@@ -21,7 +21,7 @@ import (
 func (s *Server) photoRoutes(g *echo.Group) {
 	s.route(g, http.MethodGet, "/objects/:number/photos", photo.Look, s.photosPage)
 	s.route(g, http.MethodPost, "/objects/:number/photos", photo.Keep, s.addPhotos)
-	s.uploads["/objects/:number/photos"] = true
+	s.uploads["/objects/:number/photos"] = 0 // the pictures have their bounds
 	s.route(g, http.MethodGet, "/photos/:id", photo.Look, s.photoPage)
 	s.route(g, http.MethodPost, "/photos/:id", photo.Keep, s.describePhoto)
 	s.route(g, http.MethodGet, "/photos/:id/alignments/:after", photo.Look, s.alignmentPage)

@@ -82,8 +82,8 @@ type SignInHint struct{ Name, Role, SignInName, Password string }
 type Server struct {
 	Services
 	acts    map[string]domain.Act
-	uploads map[string]bool // routes that take files
-	build   string          // changes with every release, so that browsers fetch new static files
+	uploads map[string]int64 // routes that take files, with the most bytes of a request; 0: each file has its own bound
+	build   string           // changes with every release, so that browsers fetch new static files
 }
 
 // The templates, the partials ("collection/_make_up") and the contract lie in the program and never change.
@@ -104,7 +104,7 @@ func Ready() error {
 
 // New makes the server.
 func New(s Services) *Server {
-	return &Server{Services: s, acts: map[string]domain.Act{}, uploads: map[string]bool{}, build: strconv.FormatInt(s.Now().Unix(), 36)}
+	return &Server{Services: s, acts: map[string]domain.Act{}, uploads: map[string]int64{}, build: strconv.FormatInt(s.Now().Unix(), 36)}
 }
 
 // readTemplates parses each page with the layout and the partials, under "area/page".
@@ -230,12 +230,16 @@ func (s *Server) csrfCookie() string {
 const formMost = 4 << 20
 
 // bounded bounds what is read of a request before anybody looks at it. Only whoever is signed in may
-// send more, and only where files are taken; there each file has its own bound.
+// send more, and only where files are taken.
 func (s *Server) bounded(next echo.HandlerFunc) echo.HandlerFunc {
 	return func(c echo.Context) error {
 		r := c.Request()
-		if !s.uploads[c.Path()] || s.Sessions.GetString(r.Context(), signInKey) == "" {
-			r.Body = http.MaxBytesReader(c.Response(), r.Body, formMost)
+		most, files := s.uploads[c.Path()]
+		if !files || s.Sessions.GetString(r.Context(), signInKey) == "" {
+			most = formMost
+		}
+		if most > 0 {
+			r.Body = http.MaxBytesReader(c.Response(), r.Body, most)
 		}
 		return next(c)
 	}
@@ -288,7 +292,7 @@ func (s *Server) route(g *echo.Group, method, path string, act domain.Act, h ech
 				return err
 			}
 		}
-		if method == http.MethodPost && !s.uploads[path] {
+		if _, files := s.uploads[path]; method == http.MethodPost && !files {
 			if err := readForm(c); err != nil {
 				return err
 			}

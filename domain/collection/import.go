@@ -30,7 +30,7 @@ type Import struct {
 type RowFault struct {
 	Row    int
 	Number string // of the object, when it can be read
-	Column string // "": the row as a whole
+	Column string // "marks 1 where"; "": the row as a whole
 	domain.Field
 }
 
@@ -129,6 +129,17 @@ func columnOf(pointer string) string {
 	return name
 }
 
+// placeOf is where in a row a pointer leads, as people count: "marks 1 where".
+func placeOf(pointer string) string {
+	steps := strings.Split(strings.TrimPrefix(pointer, "/"), "/")
+	for i, step := range steps {
+		if n, err := strconv.Atoi(step); err == nil {
+			steps[i] = strconv.Itoa(n + 1)
+		}
+	}
+	return strings.Join(steps, " ")
+}
+
 // numbersOf are the numbers of the rows that can be read.
 func numbersOf(rows []ListRow) []Number {
 	var all []Number
@@ -176,7 +187,7 @@ func faultsOf(rows []ListRow) error {
 				f.More++
 				continue
 			}
-			f.Faults = append(f.Faults, RowFault{Row: r.Row, Number: shownNumber(r.Object.Number), Column: columnOf(fault.Pointer), Field: fault})
+			f.Faults = append(f.Faults, RowFault{Row: r.Row, Number: shownNumber(r.Object.Number), Column: placeOf(fault.Pointer), Field: fault})
 		}
 	}
 	if f.Faulty == 0 {

@@ -35,6 +35,8 @@ func collectionSamples(h *House, g *Ground) []Sample {
 		{Route: "GET /objects", Path: "/objects?q=1968-14-9", As: ines},
 		{Route: "GET /objects", Path: "/objects?department=Nowhere", As: ines},
 		{Route: "GET /objects/new", Path: "/objects/new", As: registrar},
+		{Route: "GET /objects/import", Path: "/objects/import", As: ines},
+		{Route: "GET /objects/import/columns.csv", Path: "/objects/import/columns.csv", As: registrar, File: true},
 		{Route: "GET /objects/:number", Path: at, As: ines},
 		{Route: "GET /objects/:number", Path: at, As: reader},
 		{Route: "GET /objects/:number", Path: "/objects/L1.2026%20%282%29", As: curator},
