@@ -184,6 +184,9 @@ func (m *museum) base(o *operation) (*request, []string) {
 				if o.json() != "" {
 					q.header.Set("Content-Type", "application/json")
 					q.body = m.example(q, words, o.json(), "", whole)
+				} else if o.takesList() {
+					q.header.Set("Content-Type", "text/csv")
+					q.bytes = []byte(goodList)
 				} else if len(o.bodies) > 0 {
 					q.header.Set("Content-Type", "image/jpeg")
 					q.bytes = servetest.JPEG(200)

@@ -523,6 +523,9 @@ func (w *walk) spoiltWhole(base *request) (all []spoilt) {
 			add("sent as "+kind, kind, whole, http.StatusUnsupportedMediaType)
 		}
 	}
+	if base.o.takesList() {
+		return append(all, w.spoiltList(base)...)
+	}
 	if base.o.json() == "" {
 		return append(all, w.spoiltUpload(base)...)
 	}
