@@ -198,6 +198,7 @@ var kinds = []kind{
 				"component_ids": []domain.ID{w.ground.Parts["1a"]}}),
 			countSQL: `select count(*) from handling h join stop s on s.handling_id = h.id join notice n on n.subject_id = s.id where h.note = $1`, args: []any{note}}
 	}},
+	importing,
 }
 
 // ready gives the n-th act of a kind a key.
