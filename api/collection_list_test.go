@@ -71,7 +71,7 @@ func TestImportOfObjectsRefused(t *testing.T) {
 		for _, e := range p.Errors {
 			got = append(got, e.Pointer+" "+e.Rule)
 		}
-		if strings.Join(got, ", ") != "#/rows/3/number number_taken, #/rows/4/number number_taken, #/rows/5/mass_kg decimal, #/rows/5/title required, #/rows/5/legal_status oneof" {
+		if strings.Join(got, ", ") != "#/rows/3/number number_taken, #/rows/4/number number_taken, #/rows/5/title required, #/rows/5/mass_kg decimal, #/rows/5/legal_status oneof" {
 			t.Errorf("told as %q", got)
 		}
 		if !strings.HasPrefix(p.Errors[0].Detail, "Row 3 (1968.14.2), number: Another object") || !strings.HasPrefix(p.Detail, "3 of the 4 rows") {

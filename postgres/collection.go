@@ -126,6 +126,14 @@ func (s *Collection) Object(ctx context.Context, id domain.ID) (*collection.Obje
 	return o, fault(err, "read object %s", id)
 }
 
+// Objects reads objects without their make-up, in the order of the IDs.
+func (s *Collection) Objects(ctx context.Context, ids []domain.ID) ([]collection.Object, error) {
+	rows, _ := s.db.q(ctx).Query(ctx, `select `+objectColumns+` from unnest($1::uuid[]) with ordinality as asked (id, position)
+		join object o on o.id = asked.id order by asked.position`, ids)
+	all, err := pgx.CollectRows(rows, pgx.RowToStructByName[collection.Object])
+	return all, fault(err, "read %d objects", len(ids))
+}
+
 // Sheet reads an object with its make-up, in one batch.
 func (s *Collection) Sheet(ctx context.Context, of collection.Part) (*collection.Sheet, error) {
 	w, err := s.whole(ctx, objectOf[of.Of], of.ID, false)

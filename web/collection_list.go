@@ -180,7 +180,7 @@ func (s *Server) listChecked(c echo.Context, done *collection.Import, list []byt
 		if column.Name == "number" || !holdsAny(rows, j) {
 			continue
 		}
-		check.Columns = append(check.Columns, plain(column.Name))
+		check.Columns = append(check.Columns, column.Name)
 		for i := range rows {
 			check.Rows[i].Cells = append(check.Rows[i].Cells, rows[i][j])
 		}
@@ -207,9 +207,6 @@ func faultsShown(f *collection.FaultyRows) *listFaults {
 	shown := &listFaults{Said: fmt.Sprintf("%d of the %d rows cannot be brought in as they are. Nothing was brought in. Mend the list, then choose it again.", f.Faulty, f.Rows), Rows: f.Faults}
 	if f.More > 0 {
 		shown.More = fmt.Sprintf("There are %d more faults.", f.More)
-	}
-	for i, fault := range shown.Rows {
-		shown.Rows[i].Column = plain(fault.Column)
 	}
 	return shown
 }

@@ -1,6 +1,7 @@
 package collection
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -129,6 +130,11 @@ func columnOf(pointer string) string {
 	return name
 }
 
+// columnIndex orders pointers as the columns stand.
+func columnIndex(pointer string) int {
+	return slices.Index(columnNames(), columnOf(pointer))
+}
+
 // placeOf is where in a row a pointer leads, as people count: "marks 1 where".
 func placeOf(pointer string) string {
 	steps := strings.Split(strings.TrimPrefix(pointer, "/"), "/")
@@ -182,6 +188,7 @@ func faultsOf(rows []ListRow) error {
 			continue
 		}
 		f.Faulty++
+		slices.SortStableFunc(r.Faults, func(a, b domain.Field) int { return cmp.Compare(columnIndex(a.Pointer), columnIndex(b.Pointer)) })
 		for _, fault := range r.Faults {
 			if len(f.Faults) == ListFaultsMost {
 				f.More++

@@ -2,6 +2,7 @@ package collection
 
 import (
 	"bytes"
+	"context"
 	"encoding/csv"
 	"errors"
 	"fmt"
@@ -237,15 +238,69 @@ func quoted(text string) string {
 	return strconv.Quote(text)
 }
 
-// WriteListHead and WriteListRow write a list as ReadList reads it.
+// WriteListHead writes the names of the columns as ReadList reads them.
 func WriteListHead(w *csv.Writer) error { return w.Write(columnNames()) }
 
 // WriteListRow writes the facts of an object as a row of CSV. A spreadsheet that opens the file takes no cell
 // for a formula: see guarded.
 func WriteListRow(w *csv.Writer, f *ObjectFacts) error {
-	cells := make([]string, len(columns))
-	for i, c := range columns {
-		cells[i] = guarded(c.get(f))
+	cells := ListCells(f)
+	for i := range cells {
+		cells[i] = guarded(cells[i])
 	}
 	return w.Write(cells)
+}
+
+// Export writes the objects that a search finds as a list of CSV that can be brought in again, page by page,
+// so that it needs no more room for many than for few. Whose an object is stands there for who may see it (P3).
+func (s *Service) Export(ctx context.Context, by domain.Actor, q Query, to io.Writer) error {
+	if err := by.May(Read); err != nil {
+		return err
+	}
+	if err := q.check(); err != nil {
+		return err
+	}
+	w := csv.NewWriter(to)
+	w.UseCRLF = true
+	for p := (domain.PageQuery{Limit: domain.PageMost}); ; {
+		found, err := s.store.Search(ctx, q, p)
+		if err != nil {
+			return err
+		}
+		if p.Cursor == "" { // nothing is written of what is refused
+			err = WriteListHead(w)
+		}
+		if err == nil {
+			err = s.exportPage(ctx, by, found.Items, w)
+		}
+		if err != nil {
+			return err
+		}
+		if p.Cursor = found.Next; p.Cursor == "" {
+			return nil
+		}
+	}
+}
+
+func (s *Service) exportPage(ctx context.Context, by domain.Actor, lines []ObjectLine, w *csv.Writer) error {
+	ids := make([]domain.ID, len(lines))
+	for i, l := range lines {
+		ids[i] = l.ID
+	}
+	objects, err := s.store.Objects(ctx, ids)
+	if err != nil {
+		return err
+	}
+	for i := range objects {
+		objects[i].hide(by)
+		facts := objects[i].Facts()
+		if err := WriteListRow(w, &facts); err != nil {
+			return fmt.Errorf("write a list: %w", err)
+		}
+	}
+	w.Flush()
+	if err := w.Error(); err != nil {
+		return fmt.Errorf("write a list: %w", err)
+	}
+	return nil
 }

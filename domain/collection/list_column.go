@@ -41,7 +41,7 @@ var columns = []*column{
 	text("place_made", "Where it was made.", "Harbour Town", func(f *ObjectFacts) *string { return &f.PlaceMade }),
 	text("subject", "What it shows or stands for.", "Work under water", func(f *ObjectFacts) *string { return &f.Subject }),
 	text("features", "What tells it from others of its kind.", "Patch on the left knee", func(f *ObjectFacts) *string { return &f.Features }),
-	{ListColumn{Name: "dimensions", Takes: "What, millimetres and perhaps a note in brackets, divided by semicolons. What is one of " + strings.Join(DimensionKinds, ", ") + ".",
+	{ListColumn{Name: "dimensions", Takes: "What was measured (" + strings.Join(DimensionKinds, ", ") + "), the millimetres, and a note in brackets if there is one; several divided by semicolons.",
 		Example: "height 1820 (lying flat); width 640"}, setDimensions, getDimensions},
 	{ListColumn{Name: "mass_kg", Takes: "Kilograms, with a point before decimals.", Example: "12.5"}, setMass, func(f *ObjectFacts) string {
 		if f.MassKG == nil {
@@ -49,10 +49,11 @@ var columns = []*column{
 		}
 		return f.MassKG.String()
 	}},
-	needed(text("legal_status", "One of accessioned, on_loan_to_us, deposit, study, former.", "accessioned", func(f *ObjectFacts) *string { return (*string)(&f.LegalStatus) })),
+	needed(&column{ListColumn{Name: "legal_status", Takes: "One of accessioned, on_loan_to_us, deposit, study, former.", Example: "accessioned"}, setLegalStatus,
+		func(f *ObjectFacts) string { return string(f.LegalStatus) }}),
 	text("owner", "Whose it is, when it is not the museum's own; needed for on_loan_to_us and deposit.", "Harbour Trust", func(f *ObjectFacts) *string { return &f.Owner }),
 	needed(text("department", "Its curators decide about the object.", "Working dress", func(f *ObjectFacts) *string { return &f.Department })),
-	{ListColumn{Name: "marks", Takes: "Kind, where, as it is written and what it means, divided by |; several marks divided by semicolons. The kind is one of " + strings.Join(MarkKinds, ", ") + ".",
+	{ListColumn{Name: "marks", Takes: "The kind of mark (" + strings.Join(MarkKinds, ", ") + "), where it is, what it says and what it means, divided by |; several marks divided by semicolons.",
 		Example: "stamp | inside the collar | HW 44 | Number of the maker"}, setMarks, getMarks},
 	list("not_known", "Headings of the Object ID checklist that were looked for in vain, divided by semicolons.", "inscriptions", func(f *ObjectFacts) *[]string { return &f.NotKnown }),
 }
@@ -98,6 +99,12 @@ func list(name, takes, example string, at func(*ObjectFacts) *[]string) *column 
 	return &column{ListColumn{Name: name, Takes: takes, Example: example},
 		func(f *ObjectFacts, cell string) error { *at(f) = values(cell); return nil },
 		func(f *ObjectFacts) string { return joined(*at(f)) }}
+}
+
+// setLegalStatus takes the words as people write them, too.
+func setLegalStatus(f *ObjectFacts, cell string) error {
+	f.LegalStatus = LegalStatus(strings.ReplaceAll(strings.ToLower(cell), " ", "_"))
+	return nil
 }
 
 func setMass(f *ObjectFacts, cell string) error {

@@ -196,7 +196,7 @@ func TestFaultsAreCounted(t *testing.T) {
 func TestListBecomesObjects(t *testing.T) {
 	s := &shelf{}
 	done, err := bringIn(t, s, collection.CSV, "number,title,legal_status,department,owner,kind,former_numbers,makers,dimensions,mass_kg,marks,not_known\n"+
-		`L1.2010.1,Hood,on_loan_to_us,Diving,Harbour Trust,protective dress>hood,12/3;D 44,Żagiel \; Syn;Harbour Works,height 12.5 (lying (flat));width 3,0.25,stamp | hem | a\|b;number|collar||of 1965,inscriptions;maker`+"\n", false)
+		`L1.2010.1,Hood,On loan to us,Diving,Harbour Trust,protective dress>hood,12/3;D 44,Żagiel \; Syn;Harbour Works,height 12.5 (lying (flat));width 3,0.25,stamp | hem | a\|b;number|collar||of 1965,inscriptions;maker`+"\n", false)
 	if err != nil {
 		t.Fatal(err)
 	}

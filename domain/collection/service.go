@@ -41,6 +41,8 @@ type Store interface {
 	MakeUp(ctx context.Context, of Part, decide func(*Sheet) (Change, error)) (*Sheet, error)
 
 	Object(ctx context.Context, id domain.ID) (*Object, error)
+	// Objects reads objects without their make-up, in the order of the IDs; those that are gone are left out.
+	Objects(ctx context.Context, ids []domain.ID) ([]Object, error)
 	Sheet(ctx context.Context, of Part) (*Sheet, error)
 	Whole(ctx context.Context, id domain.ID) (*Whole, error)
 	WholeByNumber(ctx context.Context, n Number) (*Whole, error)
