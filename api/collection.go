@@ -13,6 +13,7 @@ func (s *Server) collectionRoutes(g *echo.Group) {
 	s.route(g, http.MethodGet, "/objects", collection.Read, s.objects)
 	s.route(g, http.MethodPost, "/objects", collection.Describe, s.addObject)
 	s.boundedRoute(g, "/imports/objects", collection.Describe, collection.ListBytesMost, s.importObjects)
+	s.route(g, http.MethodGet, ExportPath, collection.Read, s.exportObjects)
 	s.route(g, http.MethodGet, "/objects/:id", collection.Read, s.object)
 	s.route(g, http.MethodPut, "/objects/:id", collection.Describe, s.changeObject)
 	s.route(g, http.MethodDelete, "/objects/:id", collection.Withdraw, s.deleteObject)
@@ -48,16 +49,21 @@ func (s *Server) objects(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	found, err := s.Collection.Search(c.Request().Context(), actor(c), collection.Query{
-		Words: c.QueryParam("q"), Number: c.QueryParam("number"), Department: c.QueryParam("department"), Kind: c.QueryParam("kind"),
-		LegalStatus: collection.LegalStatus(c.QueryParam("legal_status")), Material: c.QueryParam("material"), Hazard: c.QueryParam("hazard"), Condition: c.QueryParam("condition"),
-		Sort: c.QueryParam("sort"),
-	}, p)
+	found, err := s.Collection.Search(c.Request().Context(), actor(c), objectQuery(c), p)
 	if err != nil {
 		return err
 	}
 	linkNext(c, found.Next)
 	return send(c, http.StatusOK, found)
+}
+
+// objectQuery is what the address asks of the objects.
+func objectQuery(c echo.Context) collection.Query {
+	return collection.Query{
+		Words: c.QueryParam("q"), Number: c.QueryParam("number"), Department: c.QueryParam("department"), Kind: c.QueryParam("kind"),
+		LegalStatus: collection.LegalStatus(c.QueryParam("legal_status")), Material: c.QueryParam("material"), Hazard: c.QueryParam("hazard"), Condition: c.QueryParam("condition"),
+		Sort: c.QueryParam("sort"),
+	}
 }
 
 // addObject serves POST /objects.

@@ -1,12 +1,17 @@
 package api_test
 
 import (
+	"context"
+	"fmt"
 	"net/http"
+	"net/http/httptest"
+	"net/url"
 	"strings"
 	"testing"
 
 	"farthingale/api"
 	"farthingale/cmd/farthingale/serve/servetest"
+	"farthingale/domain"
 	"farthingale/domain/collection"
 )
 
@@ -108,4 +113,70 @@ func TestImportOfObjectsRefused(t *testing.T) {
 	if n := s.objectsKept(); n != before {
 		t.Errorf("%d objects, before %d", n, before)
 	}
+}
+
+// TestExportOfObjects: what is written out can be brought in again and is the same.
+func TestExportOfObjects(t *testing.T) {
+	t.Parallel()
+	s := newShelf(t)
+	facts := body{"number": "1970.2.1", "title": "=1+2", "legal_status": "on_loan_to_us", "owner": "Harbour Trust", "department": servetest.Department, "makers": []string{"-Works; Żagiel", "@b"}, "date_made": "196X",
+		"description": "'=a\n\n+b", "mass_kg": "0.25", "dimensions": []body{{"what": "width", "mm": "3.5", "note": "flat; (folded)"}}, "marks": []body{{"kind": "stamp", "where": "hem", "transcription": "a|b;c", "meaning": "="}}}
+	made := servetest.JSON[collection.Object](s.keeper.Post("/objects", facts).Must(http.StatusCreated))
+	var lines []string
+	for n := range 2 * domain.PageMost { // several pages
+		lines = append(lines, fmt.Sprintf(`{"number":"1971.1.%d","title":"Cap","legal_status":"study","department":"Elsewhere"}`, n+1))
+	}
+	s.keeper.Post("/imports/objects?dry_run=false", []byte(strings.Join(lines, "\n")), asNDJSON).Must(http.StatusCreated)
+	answer := s.keeper.Get("/exports/objects?department=" + url.QueryEscape(servetest.Department)).Must(http.StatusOK)
+	if kind := answer.Header.Get("Content-Type"); kind != "text/csv; charset=utf-8" || !strings.Contains(string(answer.Body), ",'=1+2,") || strings.Contains(string(answer.Body), "1971.1.") {
+		t.Errorf("%s: %s", kind, answer.Body)
+	}
+	rows, err := collection.ReadList(collection.CSV, answer.Body)
+	if err != nil || len(rows) != 2 {
+		t.Fatalf("read again as %+v %v", rows, err)
+	}
+	if got, want := fmt.Sprint(collection.ListCells(&rows[1].Object.ObjectFacts)), fmt.Sprint(collection.ListCells(new(made.Facts()))); got != want {
+		t.Errorf("read again as %s, want %s", got, want)
+	}
+	all, err := collection.ReadList(collection.CSV, s.keeper.Get("/exports/objects?sort=newest").Must(http.StatusOK).Body)
+	if err != nil || len(all) != 2*domain.PageMost+2 || all[0].Object.Number != fmt.Sprintf("1971.1.%d", 2*domain.PageMost) {
+		t.Errorf("%d rows, %v", len(all), err)
+	}
+	if other := s.conservator.Get("/exports/objects?q=1970.2.1").Must(http.StatusOK); strings.Contains(string(other.Body), "Harbour Trust") {
+		t.Error("a conservator sees whose it is (P3)")
+	}
+	s.keeper.Get("/exports/objects?legal_status=stolen").Refused(http.StatusUnprocessableEntity, "invalid")
+	s.keeper.Do(http.MethodHead, "/exports/objects", nil).Must(http.StatusOK)
+}
+
+// leaver is a reader who leaves when the first of the answer is there.
+type leaver struct {
+	*httptest.ResponseRecorder
+	leave context.CancelFunc
+}
+
+func (l leaver) Write(b []byte) (int, error) {
+	defer l.leave()
+	return l.ResponseRecorder.Write(b)
+}
+
+// TestExportBreaksOff: a list that cannot be finished ends in a broken connection, not as if it were whole.
+func TestExportBreaksOff(t *testing.T) {
+	t.Parallel()
+	s := newShelf(t)
+	var lines []string
+	for n := range domain.PageMost {
+		lines = append(lines, fmt.Sprintf(`{"number":"1971.1.%d","title":"Cap","legal_status":"study","department":"Elsewhere"}`, n+1))
+	}
+	s.keeper.Post("/imports/objects?dry_run=false", []byte(strings.Join(lines, "\n")), asNDJSON).Must(http.StatusCreated)
+	ctx, leave := context.WithCancel(t.Context())
+	r := httptest.NewRequest(http.MethodGet, api.Prefix+api.ExportPath, nil).WithContext(ctx)
+	r.Header.Set("Authorization", "Bearer "+s.Person("Ada Reed", domain.Reader).Token)
+	w := leaver{httptest.NewRecorder(), leave}
+	defer func() {
+		if broken := recover(); broken != http.ErrAbortHandler {
+			t.Errorf("ended with %v: %d %d bytes", broken, w.Code, w.Body.Len())
+		}
+	}()
+	s.Handler.ServeHTTP(w, r)
 }

@@ -142,6 +142,7 @@ type objectsPage struct {
 	More         string
 	AddPath      string // empty: who may not
 	ImportPath   string
+	ListPath     string
 }
 
 type filterGroup struct {
@@ -161,10 +162,7 @@ var objectFilters = []string{"department", "kind", "legal_status", "material", "
 // objectsPage serves GET /objects: find an object.
 func (s *Server) objectsPage(c echo.Context) error {
 	ctx, a := c.Request().Context(), actor(c)
-	q := collection.Query{
-		Words: strings.TrimSpace(c.QueryParam("q")), Department: c.QueryParam("department"), Kind: c.QueryParam("kind"), Hazard: c.QueryParam("hazard"), Condition: c.QueryParam("condition"),
-		LegalStatus: collection.LegalStatus(c.QueryParam("legal_status")), Material: c.QueryParam("material"), Sort: c.QueryParam("sort"),
-	}
+	q := objectQuery(c)
 	from := page(c)
 	var found collection.Found
 	var filters collection.Filters
@@ -180,7 +178,7 @@ func (s *Server) objectsPage(c echo.Context) error {
 		return err
 	}
 	p := &objectsPage{Words: q.Words, NoSuchNumber: found.NoSuchNumber, Instead: found.Instead, More: more(c, found.Next)}
-	p.Title, p.Here = "Objects", "/objects"
+	p.Title, p.Here, p.ListPath = "Objects", "/objects", listAddress(c)
 	if q.Words != "" {
 		p.Title = q.Words + " in the objects"
 	}
@@ -206,6 +204,24 @@ func (s *Server) objectsPage(c echo.Context) error {
 		p.Nothing = "Nothing holds all of these words, or words nearly so. Try fewer of them, or take a filter away."
 	}
 	return s.render(c, http.StatusOK, "collection/objects", p)
+}
+
+// objectQuery is what the address asks of the objects.
+func objectQuery(c echo.Context) collection.Query {
+	return collection.Query{
+		Words: strings.TrimSpace(c.QueryParam("q")), Department: c.QueryParam("department"), Kind: c.QueryParam("kind"), Hazard: c.QueryParam("hazard"), Condition: c.QueryParam("condition"),
+		LegalStatus: collection.LegalStatus(c.QueryParam("legal_status")), Material: c.QueryParam("material"), Sort: c.QueryParam("sort"),
+	}
+}
+
+// listAddress is where the objects of this page are as a list.
+func listAddress(c echo.Context) string {
+	q := c.Request().URL.Query()
+	q.Del("cursor")
+	if len(q) == 0 {
+		return ListPath
+	}
+	return ListPath + "?" + q.Encode()
 }
 
 func (s *Server) objectRows(c echo.Context, p *objectsPage, lines []collection.ObjectLine) error {

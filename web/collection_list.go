@@ -21,6 +21,8 @@ import (
 const (
 	importPath  = "/objects/import"
 	columnsPath = importPath + "/columns.csv"
+	// ListPath is where the list of objects is written out.
+	ListPath = "/objects/list.csv"
 	// importMost is the most bytes of a form with a list. It is more than a list may have, so that a list
 	// that is too large is answered with words.
 	importMost = 64 << 20
@@ -32,6 +34,7 @@ func (s *Server) importRoutes(g *echo.Group) {
 	s.uploads[importPath] = importMost
 	s.route(g, http.MethodGet, importPath, collection.Describe, s.importPage)
 	s.route(g, http.MethodPost, importPath, collection.Describe, s.importList)
+	s.route(g, http.MethodGet, ListPath, collection.Read, s.exportList)
 	s.route(g, http.MethodGet, columnsPath, collection.Describe, s.listColumns)
 }
 
@@ -223,9 +226,47 @@ func (s *Server) listColumns(c echo.Context) error {
 	if err != nil {
 		return fmt.Errorf("write the columns of a list: %w", err)
 	}
+	fileOf(c, "objects.csv")
+	return c.Blob(http.StatusOK, "text/csv; charset=utf-8", b.Bytes())
+}
+
+// fileOf makes the answer a CSV to take away, of which a browser runs nothing.
+func fileOf(c echo.Context, name string) {
 	h := c.Response().Header()
+	h.Set("Content-Type", "text/csv; charset=utf-8")
 	h.Set("Cache-Control", "no-store")
 	h.Set("Content-Security-Policy", "default-src 'none'; sandbox")
-	h.Set("Content-Disposition", `attachment; filename="objects.csv"`)
-	return c.Blob(http.StatusOK, "text/csv; charset=utf-8", b.Bytes())
+	h.Set("Content-Disposition", `attachment; filename="`+name+`"`)
+}
+
+// listAnswer is an answer that is written while it is read. Its head is made when the first of it is there: what
+// is refused before is a page.
+type listAnswer struct{ c echo.Context }
+
+func (a listAnswer) Write(b []byte) (int, error) {
+	a.begin()
+	return a.c.Response().Write(b)
+}
+
+func (a listAnswer) begin() {
+	if !a.c.Response().Committed {
+		fileOf(a.c, "objects.csv")
+		a.c.Response().WriteHeader(http.StatusOK)
+	}
+}
+
+// exportList serves GET /objects/list.csv: the objects of the list page, as a list that can be brought in
+// again. When it breaks off, so does the answer.
+func (s *Server) exportList(c echo.Context) error {
+	answer := listAnswer{c}
+	if c.Request().Method == http.MethodHead {
+		answer.begin()
+		return nil
+	}
+	err := s.Collection.Export(c.Request().Context(), actor(c), objectQuery(c), answer)
+	if err != nil && c.Response().Committed {
+		s.Log.WarnContext(c.Request().Context(), "a list broke off", "error", err)
+		panic(http.ErrAbortHandler)
+	}
+	return err
 }

@@ -69,6 +69,10 @@ func TestBringInAList(t *testing.T) {
 	if g.objectsKept() != 25 || !strings.HasPrefix(p.Path, "/objects?") {
 		t.Errorf("%s, %d objects", p.Path, g.objectsKept())
 	}
+	if out := b.Get("/objects/list.csv?sort=newest").Must(http.StatusOK); !strings.Contains(out.Body, "Żagiel, +='-") || strings.Count(out.Body, "\r\n") != 26 {
+		t.Errorf("as a list: %s", out.Body)
+	}
+	good(t, b.Get("/objects/list.csv?legal_status=stolen"), http.StatusUnprocessableEntity)
 	o, err := g.Collection.ShowNumber(t.Context(), g.mara.Actor, "1975.3.7")
 	if err != nil || o.Object.Title != hostileText+` Żagiel, +='-\` {
 		t.Errorf("%v %+v", err, o)

@@ -321,12 +321,13 @@ func fileBody(r *http.Request) bool {
 // waits is told so.
 const answerWithin = 15 * time.Second
 
-// deadline bounds every request but those that carry files, which a poor network may stretch to minutes.
+// deadline bounds every request but those that carry files, which a poor network may stretch to minutes, and
+// lists of all objects; there every statement has its own bound.
 func deadline(next echo.HandlerFunc) echo.HandlerFunc {
 	return func(c echo.Context) error {
 		r := c.Request()
 		kind := r.Header.Get("Content-Type")
-		if fileBody(r) || r.Method == http.MethodPost && kind != "" && !strings.HasPrefix(kind, "application/json") && !strings.HasPrefix(kind, "application/x-www-form-urlencoded") {
+		if fileBody(r) || r.URL.Path == web.ListPath || r.URL.Path == api.Prefix+api.ExportPath || r.Method == http.MethodPost && kind != "" && !strings.HasPrefix(kind, "application/json") && !strings.HasPrefix(kind, "application/x-www-form-urlencoded") {
 			return next(c)
 		}
 		ctx, cancel := context.WithTimeout(r.Context(), answerWithin)

@@ -37,6 +37,7 @@ func collectionSamples(h *House, g *Ground) []Sample {
 		{Route: "GET /objects/new", Path: "/objects/new", As: registrar},
 		{Route: "GET /objects/import", Path: "/objects/import", As: ines},
 		{Route: "GET /objects/import/columns.csv", Path: "/objects/import/columns.csv", As: registrar, File: true},
+		{Route: "GET /objects/list.csv", Path: "/objects/list.csv?q=suit", As: reader, File: true},
 		{Route: "GET /objects/:number", Path: at, As: ines},
 		{Route: "GET /objects/:number", Path: at, As: reader},
 		{Route: "GET /objects/:number", Path: "/objects/L1.2026%20%282%29", As: curator},
