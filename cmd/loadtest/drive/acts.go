@@ -149,6 +149,9 @@ func Reads() []Act {
 		{Name: "hazard", Weight: 1, Do: func(v *Visit) {
 			v.look("list of a hazard, page", q("/objects", "hazard", choose(v.Rand, []string{"lead", "radium", "any"})))
 		}},
+		{Name: "list out", Weight: 1, Do: func(v *Visit) {
+			v.get("an object as a list, CSV", q("/api/v1/exports/objects", "number", v.object().Number))
+		}},
 		{Name: "today", Weight: 4, Do: func(v *Visit) { v.look("today, page", "/") }},
 		{Name: "agenda", Weight: 1, Do: func(v *Visit) { v.get("agenda, JSON", "/api/v1/agenda") }},
 		{Name: "due", Weight: 1, Do: func(v *Visit) { v.look("what waits of a kind, page", "/today/stops_in_force") }},
@@ -258,6 +261,7 @@ func Reads() []Act {
 func Writes() []Act {
 	return []Act{
 		{Name: "create", Weight: 2, Write: true, Roles: []domain.Role{domain.Registrar, domain.Conservator}, Do: createObject},
+		{Name: "list in", Weight: 1, Write: true, Roles: []domain.Role{domain.Registrar, domain.Conservator}, Do: bringInList},
 		{Name: "change", Weight: 2, Write: true, Roles: []domain.Role{domain.Registrar, domain.Conservator}, Do: changeObject},
 		{Name: "component", Weight: 1, Write: true, Roles: []domain.Role{domain.Conservator}, Do: addComponent},
 		{Name: "handling", Weight: 6, Write: true, Roles: []domain.Role{domain.Conservator, domain.Technician}, Do: logHandling},
@@ -277,13 +281,32 @@ func Writes() []Act {
 	}
 }
 
-func createObject(v *Visit) {
+// number is one that no object has yet, and none of another run.
+func (v *Visit) number() string {
 	v.World.mu.Lock()
+	defer v.World.mu.Unlock()
 	v.World.made++
-	n := v.World.made
-	v.World.mu.Unlock()
+	return fmt.Sprintf("LT%d.%d", v.World.began.Unix(), v.World.made)
+}
+
+// bringInList checks a short list and brings it in.
+func bringInList(v *Visit) {
+	var list strings.Builder
+	list.WriteString("number,title,kind,department,legal_status,description\n")
+	for range 5 {
+		fmt.Fprintf(&list, "%s,Hood of a list,breathing set > hood,Industry,accessioned,Cracked at the %s.\n", v.number(), choose(v.Rand, v.World.Nouns))
+	}
+	r := request{method: http.MethodPost, path: "/api/v1/imports/objects", body: []byte(list.String()), kind: "text/csv", key: true, want: http.StatusOK}
+	if _, ok := v.send("check a list of 5 objects", r); !ok {
+		return
+	}
+	r.path, r.want = r.path+"?dry_run=false", http.StatusCreated
+	v.send("bring in a list of 5 objects", r)
+}
+
+func createObject(v *Visit) {
 	v.put("create an object", http.MethodPost, "/api/v1/objects", "", http.StatusCreated, map[string]any{
-		"number": fmt.Sprintf("LT%d.%d", v.World.began.Unix(), n), "title": "Helmet recorded under load", "kind": "breathing set › smoke helmet", "department": "Industry",
+		"number": v.number(), "title": "Helmet recorded under load", "kind": "breathing set › smoke helmet", "department": "Industry",
 		"description": "Cracked at the " + choose(v.Rand, v.World.Nouns) + ".", "makers": []string{choose(v.Rand, v.World.Makers) + " Works"}, "date_made": "1931~",
 		"legal_status": "accessioned"})
 }
