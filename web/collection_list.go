@@ -26,8 +26,10 @@ const (
 	// importMost is the most bytes of a form with a list. It is more than a list may have, so that a list
 	// that is too large is answered with words.
 	importMost = 64 << 20
-	// listShown is how many rows of a list are shown before it is brought in.
+	// listShown is how many rows of a list are shown before it is brought in, and cellShown how many characters
+	// of a cell.
 	listShown = 20
+	cellShown = 120
 )
 
 func (s *Server) importRoutes(g *echo.Group) {
@@ -185,7 +187,7 @@ func (s *Server) listChecked(c echo.Context, done *collection.Import, list []byt
 		}
 		check.Columns = append(check.Columns, column.Name)
 		for i := range rows {
-			check.Rows[i].Cells = append(check.Rows[i].Cells, rows[i][j])
+			check.Rows[i].Cells = append(check.Rows[i].Cells, domain.Cut(rows[i][j], cellShown))
 		}
 	}
 	check.Form = (&Form{Action: importAction(c), Multipart: true, Part: "kept", Submit: "Bring in these " + strconv.Itoa(done.Rows) + " objects",

@@ -209,10 +209,7 @@ func shownNumber(number string) string {
 	if !domain.CleanText(number) {
 		return ""
 	}
-	if r := []rune(number); len(r) > NumberMost {
-		return string(r[:NumberMost]) + "…"
-	}
-	return number
+	return domain.Cut(number, NumberMost)
 }
 
 // ListRefused is what FaultyRows an error is about, or nil.

@@ -204,6 +204,7 @@ func readHead(head []string) ([]*column, error) {
 	}
 	found := make([]*column, len(head))
 	var fields []domain.Field
+	unknown := false
 	fault := func(i int, message string) {
 		fields = append(fields, domain.Field{Pointer: "/columns/" + strconv.Itoa(i), Rule: "columns", Message: message})
 	}
@@ -215,7 +216,8 @@ func readHead(head []string) ([]*column, error) {
 		at := slices.IndexFunc(columns, func(c *column) bool { return c.Name == name })
 		switch {
 		case at < 0:
-			fault(i, "There is no column "+quoted(name)+". Columns are: "+strings.Join(columnNames(), ", ")+".")
+			unknown = true
+			fault(i, "There is no column "+quoted(name)+".")
 		case slices.Contains(found, columns[at]):
 			fault(i, "There are two columns "+name+".")
 		default:
@@ -227,15 +229,15 @@ func readHead(head []string) ([]*column, error) {
 			fault(len(head), "The column "+c.Name+" is missing.")
 		}
 	}
+	if unknown {
+		fields[len(fields)-1].Message += " Columns are: " + strings.Join(columnNames(), ", ") + "."
+	}
 	return found, domain.InvalidFields(fields)
 }
 
 // quoted shows text of a file in a sentence, whatever is in it.
 func quoted(text string) string {
-	if r := []rune(text); len(r) > NumberMost {
-		text = string(r[:NumberMost]) + "…"
-	}
-	return strconv.Quote(text)
+	return strconv.Quote(domain.Cut(text, NumberMost))
 }
 
 // WriteListHead writes the names of the columns as ReadList reads them.
