@@ -119,6 +119,15 @@ func (s seeker) seek(ctx context.Context, major int) (programs, []string, error)
 	return best, tried, nil
 }
 
+// Version is that of the programs which would make a new cluster, as "15.18".
+func Version(ctx context.Context, o Options) (string, error) {
+	if o.Log == nil {
+		o.Log = slog.New(slog.DiscardHandler)
+	}
+	found, _, err := o.seeker().seek(ctx, 0)
+	return found.version, err
+}
+
 // newer prefers a release to a beta, whatever their numbers.
 func newer(a, b programs) bool {
 	am, bm := minor(a.version), minor(b.version)

@@ -134,18 +134,28 @@ func start() (*server, error) {
 	if err != nil {
 		return nil, err
 	}
-	config, err := pgxpool.ParseConfig(s.ownerURL(""))
-	if err != nil {
-		return nil, fmt.Errorf("read the test server's URL: %w", err)
-	}
-	config.MaxConns = 4
-	if s.admin, err = pgxpool.NewWithConfig(ctx, config); err != nil {
-		return nil, fmt.Errorf("connect to the test server: %w", err)
+	if s.admin == nil {
+		if err := s.connect(ctx); err != nil {
+			return nil, err
+		}
 	}
 	if err := s.makeTemplate(ctx); err != nil {
 		return nil, err
 	}
 	return s, nil
+}
+
+// connect opens the pool that makes and drops databases.
+func (s *server) connect(ctx context.Context) error {
+	config, err := pgxpool.ParseConfig(s.ownerURL(""))
+	if err != nil {
+		return fmt.Errorf("read the test server's URL: %w", err)
+	}
+	config.MaxConns = 4
+	if s.admin, err = pgxpool.NewWithConfig(ctx, config); err != nil {
+		return fmt.Errorf("connect to the test server: %w", err)
+	}
+	return nil
 }
 
 // find goes through the places in order and tells what was tried when none will do.

@@ -7,9 +7,6 @@ import (
 	"path/filepath"
 	"time"
 
-	"github.com/jackc/pgx/v5"
-
-	"farthingale/postgres"
 	"farthingale/postgres/local"
 )
 
@@ -31,26 +28,12 @@ func private(fetch bool) (*server, error) {
 	if err != nil {
 		return nil, fmt.Errorf("make a folder for the test server: %w", err)
 	}
+	// Without a kept cluster the start makes one from nothing; it only takes longer.
+	_ = unpackKept(ctx, keptIn(), dir, fetch)
 	cluster, err := local.Start(ctx, local.Options{DataDir: dir, Fast: true, NoFetch: !fetch})
 	if err != nil {
 		local.Discard(dir)
 		return nil, err
 	}
-	conn, err := pgx.Connect(ctx, cluster.URL(postgres.OwnerRole, "postgres"))
-	if err != nil {
-		return nil, fmt.Errorf("connect to the test server: %w", err)
-	}
-	defer conn.Close(ctx)
-	if _, err := conn.Exec(ctx, "create role "+postgres.AppRole+" login"); err != nil {
-		return nil, fmt.Errorf("make role %s: %w", postgres.AppRole, err)
-	}
-	return &server{
-		ownerURL: func(database string) string {
-			if database == "" {
-				database = "postgres"
-			}
-			return cluster.URL(postgres.OwnerRole, database)
-		},
-		appURL: func(database string) string { return cluster.URL(postgres.AppRole, database) },
-	}, nil
+	return serverOf(ctx, cluster)
 }
