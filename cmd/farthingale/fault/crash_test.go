@@ -90,13 +90,16 @@ func TestKilledAtAnyMoment(t *testing.T) {
 				told = append(told, withJobs()) // it dies in the middle of those too
 			}
 			c := w.start(told...)
-			var usual time.Duration
-			for n := range 3 { // how long one takes
+			usual := time.Hour
+			for n := range 3 { // how long the first act of a copy takes when nothing else holds it up
+				a := k.ready(w, n)
 				began := time.Now()
-				if got, err := c.send(t.Context(), k.ready(w, n), 0); err != nil || got.status/100 != 2 {
+				if got, err := c.send(t.Context(), a, 0); err != nil || got.status/100 != 2 {
 					t.Fatalf("%+v %v", got, err)
 				}
-				usual = time.Since(began)
+				usual = min(usual, time.Since(began))
+				c.kill()
+				c = w.start(told...)
 			}
 			type line struct {
 				act          act
