@@ -67,12 +67,17 @@ type Settings struct {
 	// SecondFactorFor are the roles that can do nothing on the pages without a second factor.
 	SecondFactorFor []domain.Role
 	Key             []byte // KeyBytes long, under which seeds are kept; nil: nobody can set up a second factor
+	// Hash makes the hash of a new password; nil: HashPassword. Whatever it makes must be readable to CheckPassword.
+	Hash func(domain.Secret) (string, error)
 }
 
 // NewService makes the service; now is the clock.
 func NewService(store Store, atomic domain.Atomic, site Settings, now func() time.Time) *Service {
 	if site.Sessions == (SessionLimits{}) {
 		site.Sessions = DefaultSessionLimits
+	}
+	if site.Hash == nil {
+		site.Hash = HashPassword
 	}
 	return &Service{store: store, atomic: atomic, now: now, settings: site, hashes: make(chan struct{}, 2)}
 }
@@ -81,7 +86,7 @@ func (s *Service) hash(password domain.Secret) (string, error) {
 	s.hashes <- struct{}{}
 	defer func() { <-s.hashes }()
 	s.computed.Add(1)
-	return HashPassword(password)
+	return s.settings.Hash(password)
 }
 
 func (s *Service) check(hash string, password domain.Secret) bool {

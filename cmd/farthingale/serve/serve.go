@@ -50,19 +50,20 @@ import (
 type Settings struct {
 	Site              domain.Site
 	Log               *slog.Logger
-	Now               func() time.Time     // nil: the system's clock
-	SecureCookies     bool                 // the pages are served under TLS
-	SecondFactorFor   []domain.Role        // roles that need one on the pages
-	Key               []byte               // people.KeyBytes long, for what is kept encrypted; nil: no second factors
-	Sessions          people.SessionLimits // zero: people.DefaultSessionLimits
-	TrustedProxies    []*net.IPNet         // whose X-Forwarded-For is believed
-	RequestsPerMinute int                  // of each person at the API; 0: no bound
-	VirusScanner      string               // where one answers in the protocol of clamd: tcp://host:port or unix:///path; "": files are not scanned
-	Metrics           bool                 // count what House.Metrics tells
-	SignIns           []web.SignInHint     // of the demonstration
-	BucketURL         string               // where files are kept: file:///folder, s3://name?region=… or mem://
-	Photos            photo.Limits         // zero: photo.DefaultLimits
-	Images            int                  // pictures that are decoded at a time; 0: one
+	Now               func() time.Time                    // nil: the system's clock
+	SecureCookies     bool                                // the pages are served under TLS
+	SecondFactorFor   []domain.Role                       // roles that need one on the pages
+	Key               []byte                              // people.KeyBytes long, for what is kept encrypted; nil: no second factors
+	Sessions          people.SessionLimits                // zero: people.DefaultSessionLimits
+	TrustedProxies    []*net.IPNet                        // whose X-Forwarded-For is believed
+	RequestsPerMinute int                                 // of each person at the API; 0: no bound
+	VirusScanner      string                              // where one answers in the protocol of clamd: tcp://host:port or unix:///path; "": files are not scanned
+	Metrics           bool                                // count what House.Metrics tells
+	SignIns           []web.SignInHint                    // of the demonstration
+	BucketURL         string                              // where files are kept: file:///folder, s3://name?region=… or mem://
+	Photos            photo.Limits                        // zero: photo.DefaultLimits
+	Hash              func(domain.Secret) (string, error) // of new passwords; nil: people.HashPassword
+	Images            int                                 // pictures that are decoded at a time; 0: one
 }
 
 // House is everything that serves.
@@ -111,7 +112,7 @@ func New(ctx context.Context, pool *pgxpool.Pool, s Settings) (*House, error) {
 	db := postgres.NewDB(pool)
 	h := &House{
 		DB:      db,
-		People:  people.NewService(postgres.NewPeople(db), db, people.Settings{Site: s.Site.Name, Sessions: s.Sessions, SecondFactorFor: s.SecondFactorFor, Key: s.Key}, s.Now),
+		People:  people.NewService(postgres.NewPeople(db), db, people.Settings{Site: s.Site.Name, Sessions: s.Sessions, SecondFactorFor: s.SecondFactorFor, Key: s.Key, Hash: s.Hash}, s.Now),
 		Record:  record.NewService(postgres.NewRecord(db), s.Now),
 		answers: postgres.NewAnswers(db),
 		images:  s.Images,

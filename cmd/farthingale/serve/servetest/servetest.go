@@ -5,6 +5,9 @@ package servetest
 import (
 	"bytes"
 	"context"
+	"crypto/rand"
+	"encoding/base64"
+	"fmt"
 	"log/slog"
 	"net/http"
 	"net/http/httptest"
@@ -14,6 +17,8 @@ import (
 	"sync/atomic"
 	"testing"
 	"time"
+
+	"golang.org/x/crypto/argon2"
 
 	"farthingale/cmd/farthingale/serve"
 	"farthingale/domain"
@@ -51,7 +56,7 @@ func On(t testing.TB, database *pgtest.Database, change ...func(*serve.Settings)
 	site := domain.DefaultSite()
 	site.Name, site.Version = "Museum of the Tide", "test"
 	settings := serve.Settings{Site: site, Log: slog.New(slog.NewTextHandler(output{t}, &slog.HandlerOptions{Level: slog.LevelWarn})), Now: h.Now,
-		Key: bytes.Repeat([]byte{7}, people.KeyBytes), BucketURL: "file://" + filepath.ToSlash(t.TempDir())}
+		Key: bytes.Repeat([]byte{7}, people.KeyBytes), Hash: quickHash, BucketURL: "file://" + filepath.ToSlash(t.TempDir())}
 	for _, c := range change {
 		c(&settings)
 	}
@@ -69,6 +74,19 @@ func On(t testing.TB, database *pgtest.Database, change ...func(*serve.Settings)
 		}
 	})
 	return h
+}
+
+// quickHash hashes a password as people.HashPassword does, but with a thousandth of the work: tests make people by
+// the hundred. That it is all done where nobody says otherwise is tested in domain/people.
+func quickHash(password domain.Secret) (string, error) {
+	const passes, memoryKiB, lanes = 1, 16, 1
+	salt := make([]byte, 16)
+	if _, err := rand.Read(salt); err != nil {
+		return "", err
+	}
+	key := argon2.IDKey([]byte(password), salt, passes, memoryKiB, lanes, 32)
+	return fmt.Sprintf("$argon2id$v=%d$m=%d,t=%d,p=%d$%s$%s", argon2.Version, memoryKiB, passes, lanes,
+		base64.RawStdEncoding.EncodeToString(salt), base64.RawStdEncoding.EncodeToString(key)), nil
 }
 
 // Now is the house's clock: the system's, moved by Wait.
