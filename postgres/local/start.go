@@ -281,7 +281,7 @@ func launch(o Options, at layout, found programs, who account, socket string) (*
 		args = append(args, "-c", "fsync=off", "-c", "synchronous_commit=off", "-c", "full_page_writes=off",
 			"-c", "wal_level=minimal", "-c", "max_wal_senders=0", "-c", "autovacuum=off",
 			"-c", "checkpoint_completion_target=0", "-c", "log_checkpoints=off", "-c", "max_connections=300",
-			"-c", "max_wal_size=128MB", "-c", "min_wal_size=32MB")
+			"-c", "max_wal_size=128MB", "-c", "min_wal_size=32MB", "-c", "jit=off", "-c", "max_parallel_workers_per_gather=0")
 	}
 	if !o.Fast {
 		args = append(args, "-c", "random_page_cost=1.1") // discs without arms

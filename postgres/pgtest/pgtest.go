@@ -102,6 +102,8 @@ func open(t testing.TB, url string) *pgxpool.Pool {
 	}
 	config.MaxConns = conns
 	config.ConnConfig.RuntimeParams["timezone"] = "UTC"
+	config.ConnConfig.RuntimeParams["jit"] = "off"
+	config.ConnConfig.RuntimeParams["max_parallel_workers_per_gather"] = "0"
 	config.ConnConfig.Tracer = postgres.QueryTracer{}
 	config.AfterConnect = postgres.Prepare
 	pool, err := pgxpool.NewWithConfig(context.Background(), config)
