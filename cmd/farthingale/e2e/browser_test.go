@@ -58,7 +58,8 @@ func startChromium() (context.Context, error) {
 	if err != nil {
 		return nil, err
 	}
-	options := append(chromedp.DefaultExecAllocatorOptions[:], chromedp.ExecPath(path), chromedp.UserDataDir(profile))
+	// There is no graphics card where tests run, and playing one in software costs more than drawing without.
+	options := append(chromedp.DefaultExecAllocatorOptions[:], chromedp.ExecPath(path), chromedp.UserDataDir(profile), chromedp.Flag("disable-gpu", true))
 	allocator, endAllocator := chromedp.NewExecAllocator(context.Background(), options...)
 	ctx, end := chromedp.NewContext(allocator)
 	closeChromium = func() {

@@ -3,6 +3,7 @@ package e2e_test
 import (
 	"fmt"
 	"os"
+	"slices"
 	"strings"
 	"testing"
 
@@ -83,17 +84,48 @@ const measure = `(() => {
 	return {wide, small};
 })()`
 
+// Rules of axe-core whose answer follows from where things lie and how large they are, and those whose answer
+// follows from colours. It takes a table for one of data by its size too.
+var (
+	bySize   = []string{"target-size", "scrollable-region-focusable", "td-headers-attr", "th-has-data-cells", "scope-attr-valid", "table-duplicate-name", "empty-table-header"}
+	byColour = []string{"color-contrast", "link-in-text-block"}
+)
+
 // views are how every page is looked at, and with which rules of axe-core; nil: all. What a page says and
-// how it is built is the same in the middle and in the dark: there only what a width or a colour can spoil
-// is looked at again.
+// how it is built is the same at every width and in the dark, so all rules are asked where everything is shown;
+// elsewhere only what a width or a colour can spoil is looked at again. narrow: what is shown there is compared
+// with the first view, and what may have become otherwise is asked too.
 var views = []struct {
 	scheme string
 	width  int64
 	rules  []string
+	narrow bool
 }{
-	{"light", 360, nil}, {"light", 820, []string{"target-size", "scrollable-region-focusable"}}, {"light", 1280, nil},
-	{"dark", 1280, []string{"color-contrast", "link-in-text-block"}},
+	{scheme: "light", width: 1280}, {scheme: "light", width: 820, rules: bySize}, {scheme: "light", width: 360, rules: bySize, narrow: true},
+	{scheme: "dark", width: 1280, rules: byColour},
 }
+
+// shown compares what is shown with what was shown when it was last asked on this page. "more": something is
+// shown that was not, or something is hidden that holds a control or is part of a name. "paint": something has
+// another colour, or a size of text that asks for another contrast.
+//
+// source: WCAG 2.2, "large scale": 18 pt (24 px), or 14 pt (18.66 px) when bold
+const shown = `(() => {
+	const told = [...document.querySelectorAll('[aria-labelledby], [aria-describedby]')].flatMap(e => ((e.getAttribute('aria-labelledby') || '') + ' ' + (e.getAttribute('aria-describedby') || '')).split(' ').filter(id => id).map(id => '#' + CSS.escape(id)));
+	const names = ['a, button, label, summary, legend, caption, th, h1, h2, h3, h4, h5, h6', ...told].join(), holds = names + ', input, select, textarea, img, svg';
+	const paint = e => {
+		const s = getComputedStyle(e), px = parseFloat(s.fontSize);
+		return [s.color, s.backgroundColor, s.backgroundImage, s.opacity, s.fill, s.textDecorationLine, px >= 24 || s.fontWeight >= 700 && px >= 18.66].join();
+	};
+	const before = window.shownBefore, now = new Map();
+	for (const e of document.body.querySelectorAll('*')) if (e.checkVisibility({visibilityProperty: true})) now.set(e, paint(e));
+	window.shownBefore = now;
+	if (!before) return {more: true, paint: true};
+	return {
+		more: [...now.keys()].some(e => !before.has(e)) || [...before.keys()].some(e => !now.has(e) && (e.matches(holds) || e.closest(names) || e.querySelector(holds))),
+		paint: [...now].some(([e, p]) => before.get(e) !== p),
+	};
+})()`
 
 // TestPagesInABrowser measures every page as everybody who may see it.
 func TestPagesInABrowser(t *testing.T) {
@@ -154,7 +186,7 @@ func (b *tab) judge(path, name, script string) {
 		b.size(view.width)
 		var faults []string
 		if script != "" {
-			faults = b.violations(view.rules)
+			faults = b.violations(b.rules(view.rules, view.narrow))
 		}
 		sizes := value(b, chromedp.Evaluate[measured](measure))
 		for _, wide := range sizes.Wide {
@@ -171,6 +203,25 @@ func (b *tab) judge(path, name, script string) {
 		}
 		b.picture(fmt.Sprintf("%s-%s-%d", name, view.scheme, view.width))
 	}
+}
+
+// rules are those of a view, with those that its width made necessary.
+func (b *tab) rules(rules []string, narrow bool) []string {
+	b.t.Helper()
+	if rules != nil && !narrow {
+		return rules
+	}
+	other := value(b, chromedp.Evaluate[struct {
+		More  bool `json:"more"`
+		Paint bool `json:"paint"`
+	}](shown))
+	switch {
+	case rules == nil || other.More:
+		return nil
+	case other.Paint:
+		return slices.Concat(rules, byColour)
+	}
+	return rules
 }
 
 // TestKeyboard: the first press of Tab offers a way past the menu, and the focus is always seen.
