@@ -3,7 +3,6 @@ package web
 import (
 	"bytes"
 	"encoding/base64"
-	"encoding/csv"
 	"errors"
 	"fmt"
 	"io"
@@ -219,14 +218,8 @@ func faultsShown(f *collection.FaultyRows) *listFaults {
 // listColumns serves GET /objects/import/columns.csv: a list without rows, to be filled in.
 func (s *Server) listColumns(c echo.Context) error {
 	var b bytes.Buffer
-	w := csv.NewWriter(&b)
-	w.UseCRLF = true
-	err := collection.WriteListHead(w)
-	if w.Flush(); err == nil {
-		err = w.Error()
-	}
-	if err != nil {
-		return fmt.Errorf("write the columns of a list: %w", err)
+	if err := collection.WriteEmptyList(&b); err != nil {
+		return err
 	}
 	fileOf(c, "objects.csv")
 	return c.Blob(http.StatusOK, "text/csv; charset=utf-8", b.Bytes())

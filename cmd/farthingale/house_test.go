@@ -48,9 +48,10 @@ var areaMayImport = map[string][]string{
 }
 
 // onlyIn are libraries that one place keeps for all. Spreadsheets are written by web/document, which
-// lets no text become a formula; the kernel reads the program's own tables.
+// lets no text become a formula; the kernel reads the program's own tables; a list of objects, which lets none
+// become one either, must come back as it was written.
 var onlyIn = map[string][]string{
-	"encoding/csv":                {"web/document", "domain"},
+	"encoding/csv":                {"web/document", "domain", "domain/collection"},
 	"github.com/xuri/excelize/v2": {"web/document"},
 }
 

@@ -240,8 +240,19 @@ func quoted(text string) string {
 	return strconv.Quote(domain.Cut(text, NumberMost))
 }
 
-// WriteListHead writes the names of the columns as ReadList reads them.
-func WriteListHead(w *csv.Writer) error { return w.Write(columnNames()) }
+// WriteEmptyList writes the names of the columns as ReadList reads them: a list to be filled in.
+func WriteEmptyList(to io.Writer) error {
+	w := csv.NewWriter(to)
+	w.UseCRLF = true
+	err := w.Write(columnNames())
+	if w.Flush(); err == nil {
+		err = w.Error()
+	}
+	if err != nil {
+		return fmt.Errorf("write the columns of a list: %w", err)
+	}
+	return nil
+}
 
 // WriteListRow writes the facts of an object as a row of CSV. A spreadsheet that opens the file takes no cell
 // for a formula: see guarded.
@@ -270,7 +281,7 @@ func (s *Service) Export(ctx context.Context, by domain.Actor, q Query, to io.Wr
 			return err
 		}
 		if p.Cursor == "" { // nothing is written of what is refused
-			err = WriteListHead(w)
+			err = w.Write(columnNames())
 		}
 		if err == nil {
 			err = s.exportPage(ctx, by, found.Items, w)

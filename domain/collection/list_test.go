@@ -245,7 +245,7 @@ func TestColumnsAreTheFacts(t *testing.T) {
 	}
 	var b bytes.Buffer
 	w := csv.NewWriter(&b)
-	if err := collection.WriteListHead(w); err != nil {
+	if err := collection.WriteEmptyList(&b); err != nil {
 		t.Fatal(err)
 	}
 	var examples []string
@@ -336,7 +336,7 @@ func writtenAndRead(t *testing.T, f *collection.ObjectFacts) collection.NewObjec
 	t.Helper()
 	var b bytes.Buffer
 	w := csv.NewWriter(&b)
-	if err := errors.Join(collection.WriteListHead(w), collection.WriteListRow(w, f)); err != nil {
+	if err := errors.Join(collection.WriteEmptyList(&b), collection.WriteListRow(w, f)); err != nil {
 		t.Fatal(err)
 	}
 	w.Flush()
