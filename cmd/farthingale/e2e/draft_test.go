@@ -44,17 +44,21 @@ func (b *tab) another() *tab {
 	return n
 }
 
-// awaits waits until an expression is true.
+// awaits waits until an expression is true. Meanwhile the page may go over into another, where what runs is
+// broken off; that is not its failure.
 func (b *tab) awaits(what, expression string) {
 	b.t.Helper()
 	for end := time.Now().Add(patience); ; {
-		if value(b, chromedp.Evaluate[bool](expression)) {
+		ctx, cancel := context.WithTimeout(b.ctx, patience)
+		there, err := chromedp.Run(ctx, chromedp.Evaluate[bool](expression))
+		cancel()
+		if err == nil && there {
 			return
 		}
 		if time.Now().After(end) {
-			b.t.Fatalf("at %s: %s does not come: %s", b.at(), what, b.text())
+			b.t.Fatalf("at %s: %s does not come (%v): %s", b.at(), what, err, b.text())
 		}
-		value(b, chromedp.Evaluate[bool](`new Promise((done) => setTimeout(() => done(true), 50))`, chromedp.EvalAwaitPromise))
+		time.Sleep(50 * time.Millisecond)
 	}
 }
 
