@@ -47,8 +47,9 @@ const (
 		from examination where object_id = $1 order by examined_on desc, id desc limit 10`
 	bareObservations = `select x.id, x.component_id, x.called, x.term, x.term_name, x.severity, x.activity, x.extent_kind, x.extent_value, x.status from examination_observation x
 		where x.examination_id = (select id from examination where object_id = $1 and state = 'signed' order by examined_on desc, id desc limit 1)`
-	bareFindings = `select id, severity, says, meets, emitter_part, receptor_part, accepted_until from finding
-		where gone_at is null and (object_id = $1 or emitter_object_id = $1) order by severity desc, id desc limit 20`
+	bareFindings = `select * from (select id, severity, says, meets, emitter_part, receptor_part, accepted_until from finding where gone_at is null and object_id = $1
+			union all select id, severity, says, meets, emitter_part, receptor_part, accepted_until from finding where gone_at is null and emitter_object_id = $1 and emitter_object_id <> object_id
+			offset 0) f order by severity desc, id desc limit 20`
 	bareFindingState   = `select computed_at, rules, notes from finding_computed where object_id = $1`
 	bareIncidents      = `select id, stage, called, found, opened_at, answered_at from incident where object_id = $1 order by opened_at desc, id desc limit 10`
 	bareSpots          = `select id, name, place, component_id from measurement_spot where object_id = $1`
