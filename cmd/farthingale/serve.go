@@ -68,7 +68,7 @@ func (o *opened) close(ctx context.Context) error {
 
 // memoryBytes is what the program keeps its memory below, as far as it can: room for the largest picture
 // that is decoded at a time, beside what everybody reads.
-const memoryBytes = 224 << 20
+const memoryBytes = 160 << 20
 
 // spend trades memory for time: what is in use is small, and looking for what is not takes a sixth of the
 // processor when it is done whenever that has doubled. GOGC and GOMEMLIMIT decide otherwise.
