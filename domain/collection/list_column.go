@@ -1,7 +1,6 @@
 package collection
 
 import (
-	"iter"
 	"regexp"
 	"strconv"
 	"strings"
@@ -242,7 +241,7 @@ func joined(all []string) string {
 func guarded(cell string) string {
 	var b strings.Builder
 	first := true
-	for part := range cellParts(cell) {
+	for part := range domain.CellParts(cell) {
 		if formula(part, first) {
 			b.WriteByte('\'')
 		}
@@ -256,7 +255,7 @@ func guarded(cell string) string {
 func bared(cell string) string {
 	var b strings.Builder
 	first := true
-	for part := range cellParts(cell) {
+	for part := range domain.CellParts(cell) {
 		if rest, ok := strings.CutPrefix(part, "'"); ok && formula(rest, first) {
 			part = rest
 		}
@@ -264,22 +263,6 @@ func bared(cell string) string {
 		first = false
 	}
 	return b.String()
-}
-
-// cellParts gives a cell in parts, each with the separator that ends it.
-func cellParts(s string) iter.Seq[string] {
-	return func(yield func(string) bool) {
-		for s != "" {
-			end := strings.IndexAny(s, ";\t\n\r") + 1
-			if end == 0 {
-				end = len(s)
-			}
-			if !yield(s[:end]) {
-				return
-			}
-			s = s[end:]
-		}
-	}
 }
 
 // formula says whether a part of a cell, behind spaces and apostrophes, begins like a formula. A tab or a

@@ -6,7 +6,6 @@ import (
 	"encoding/csv"
 	"fmt"
 	"io"
-	"iter"
 	"regexp"
 	"slices"
 	"strconv"
@@ -16,6 +15,8 @@ import (
 	"unicode/utf8"
 
 	"github.com/xuri/excelize/v2"
+
+	"farthingale/domain"
 )
 
 // Sheet is a table to be computed with: one kind of value a column, a head row, no merged cells.
@@ -146,29 +147,13 @@ func harmless(s string) string {
 	if s[0] == '\t' || s[0] == '\n' || s[0] == '\r' {
 		b.WriteByte('\'')
 	}
-	for part := range separated(s) {
+	for part := range domain.CellParts(s) {
 		if formula(part) {
 			b.WriteByte('\'')
 		}
 		b.WriteString(part)
 	}
 	return b.String()
-}
-
-// separated gives s in parts, each with the separator that ends it.
-func separated(s string) iter.Seq[string] {
-	return func(yield func(string) bool) {
-		for s != "" {
-			end := strings.IndexAny(s, ";\t\n\r") + 1
-			if end == 0 {
-				end = len(s)
-			}
-			if !yield(s[:end]) {
-				return
-			}
-			s = s[end:]
-		}
-	}
 }
 
 // formula says whether a cell with this text would be taken for a formula.
