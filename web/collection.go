@@ -131,6 +131,7 @@ func (s *Server) whole(c echo.Context) (*collection.Whole, error) {
 type objectsPage struct {
 	Frame
 	Words        string
+	Newest       bool    // the newest first
 	Kept         []Field // filters that the next search keeps, hidden
 	NoSuchNumber string
 	Instead      []collection.Replaced
@@ -177,7 +178,7 @@ func (s *Server) objectsPage(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	p := &objectsPage{Words: q.Words, NoSuchNumber: found.NoSuchNumber, Instead: found.Instead, More: more(c, found.Next)}
+	p := &objectsPage{Words: q.Words, Newest: q.Sort == "newest", NoSuchNumber: found.NoSuchNumber, Instead: found.Instead, More: more(c, found.Next)}
 	p.Title, p.Here, p.ListPath = "Objects", "/objects", listAddress(c)
 	if q.Words != "" {
 		p.Title = q.Words + " in the objects"
