@@ -149,7 +149,7 @@ func (s *Server) sheet(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	return send(c, http.StatusOK, wholeSheet{w, w.Proposals(), collection.ObjectIDMissing(&w.Sheet, w.Photographed)})
+	return send(c, http.StatusOK, wholeSheet{w, w.Proposals(), collection.ObjectIDMissing(&w.Sheet, w.Held.Photographs)})
 }
 
 // of reads the sheet of the object that the path's ID belongs to.

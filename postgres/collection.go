@@ -136,7 +136,7 @@ func (s *Collection) Objects(ctx context.Context, ids []domain.ID) ([]collection
 
 // Sheet reads an object with its make-up, in one batch.
 func (s *Collection) Sheet(ctx context.Context, of collection.Part) (*collection.Sheet, error) {
-	w, err := s.whole(ctx, objectOf[of.Of], of.ID, false)
+	w, err := s.whole(ctx, objectOf[of.Of], of.ID, "")
 	if err != nil {
 		return nil, err
 	}
@@ -145,17 +145,29 @@ func (s *Collection) Sheet(ctx context.Context, of collection.Part) (*collection
 
 // Whole reads an object with its make-up and its history, in one batch.
 func (s *Collection) Whole(ctx context.Context, id domain.ID) (*collection.Whole, error) {
-	return s.whole(ctx, objectOf[collection.ByObject], id, true)
+	return s.whole(ctx, objectOf[collection.ByObject], id, heldPhotographs)
 }
 
 // WholeByNumber is Whole for a number.
 func (s *Collection) WholeByNumber(ctx context.Context, n collection.Number) (*collection.Whole, error) {
-	return s.whole(ctx, `(select id from object where number_key = $1)`, n.Key(), true)
+	return s.whole(ctx, `(select id from object where number_key = $1)`, n.Key(), heldPhotographs+`,
+		exists (select from stop where object_id = o.id) as stops,
+		exists (select from incident where object_id = o.id) as incidents,
+		exists (select from enclosure_member where object_id = o.id) as enclosures,
+		exists (select from enclosure_recommendation where object_id = o.id) as recommendations,
+		exists (select from measurement_spot where object_id = o.id) as spots,
+		exists (select from investigation where object_id = o.id) as investigations,
+		exists (select from loan_line where object_id = o.id) as loans,
+		exists (select from treatment where object_id = o.id) as treatments,
+		exists (select from work where object_id = o.id and kind = 'emergency') as emergencies`)
 }
 
-// whole reads the object that the subquery finds by its argument. Seven statements, or five without
-// history, whatever the number of rows.
-func (s *Collection) whole(ctx context.Context, object string, arg any, history bool) (*collection.Whole, error) {
+const heldPhotographs = `exists (select from photo where object_id = o.id) as photographs`
+
+// whole reads the object that the subquery finds by its argument, with its history and what is held of it when
+// that is asked. Seven statements, or five without, whatever the number of rows.
+func (s *Collection) whole(ctx context.Context, object string, arg any, held string) (*collection.Whole, error) {
+	history := held != ""
 	batch := &pgx.Batch{}
 	batch.Queue(`select `+objectColumns+` from object o where o.id = `+object, arg)
 	batch.Queue(`select `+componentColumns+` from component c where c.object_id = `+object, arg)
@@ -171,7 +183,7 @@ func (s *Collection) whole(ctx context.Context, object string, arg any, history 
 	if history {
 		batch.Queue(`select `+attributionColumns+` from component c join attribution t on t.component_id = c.id join person p on p.id = t.author_id
 			where c.object_id = `+object+` order by t.at desc, t.id desc`, arg)
-		batch.Queue(`select exists (select from photo where object_id = `+object+`)`, arg)
+		batch.Queue(`select `+held+` from (select `+object+` as id) o`, arg)
 	}
 	results := s.db.q(ctx).SendBatch(ctx, batch)
 	w, err := readWhole(results, history)
@@ -224,7 +236,8 @@ func readWhole(results pgx.BatchResults, history bool) (*collection.Whole, error
 		if w.Attributions, err = pgx.CollectRows(rows, pgx.RowToStructByName[collection.AttributionLine]); err != nil {
 			return nil, err
 		}
-		if err := results.QueryRow().Scan(&w.Photographed); err != nil {
+		rows, _ = results.Query()
+		if w.Held, err = pgx.CollectExactlyOneRow(rows, pgx.RowToStructByNameLax[collection.Held]); err != nil {
 			return nil, err
 		}
 	}

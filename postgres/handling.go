@@ -3,6 +3,7 @@ package postgres
 import (
 	"context"
 	"slices"
+	"strings"
 	"time"
 
 	"github.com/jackc/pgx/v5"
@@ -266,53 +267,54 @@ func (s *Handling) LastPosition(ctx context.Context, objectID domain.ID) (string
 	return last, fault(err, "read the last position of %s", objectID)
 }
 
-// Totals sums up handlings in one query: one branch for each dimension.
+// totalsBy are the branches of Totals, one for each dimension. Names are read last: of objects and components
+// only those with the most handlings have one.
+var totalsBy = map[string]string{
+	"all": `select 'all' as by, '' as key, 'all handlings' as label, ` + sumsOfAll + ` from e`,
+	"object": `select 'object' as by, o.id::text as key, o.number || ' · ' || o.title as label, t.handlings, t.minutes, t.lifts, t.flexes
+		from (select e.object_id as id, ` + sums + ` from e group by e.object_id order by handlings desc, id limit @most) t join object o on o.id = t.id`,
+	"component": `select 'component' as by, coalesce(c.id::text, '') as key, coalesce(o.number || '.' || c.label || ' ' || c.name, 'the whole object') as label,
+			t.handlings, t.minutes, t.lifts, t.flexes
+		from (select hc.component_id as id, ` + sums + ` from e left join handling_component hc on hc.handling_id = e.id
+			group by hc.component_id order by handlings desc, id limit @most) t
+		left join component c on c.id = t.id left join object o on o.id = c.object_id`,
+	"joint": `select 'joint' as by, f.joint || '_' || f.side as key, case f.side when 'none' then '' else f.side || ' ' end || f.joint as label,
+			` + sumsOfEvents + `, sum(f.times)::int as flexes
+		from e join (select handling_id, joint, side, sum(times) as times from handling_flex where handling_id in (select id from e) group by handling_id, joint, side) f on f.handling_id = e.id
+		group by f.joint, f.side`,
+	"purpose": `select 'purpose' as by, e.purpose as key, replace(e.purpose, '_', ' ') as label, ` + sums + ` from e group by e.purpose`,
+	"person": `select 'person' as by, p.id::text as key, p.name as label, ` + sums + `
+		from e join handling_person hp on hp.handling_id = e.id join person p on p.id = hp.person_id group by p.id`,
+	"month": `select 'month' as by, to_char(e.local, 'YYYY-MM') as key, to_char(e.local, 'YYYY-MM') as label, ` + sums + ` from e group by to_char(e.local, 'YYYY-MM')`,
+	"year":  `select 'year' as by, to_char(e.local, 'YYYY') as key, to_char(e.local, 'YYYY') as label, ` + sums + ` from e group by to_char(e.local, 'YYYY')`,
+}
+
+const (
+	sumsOfEvents = `count(*)::int as handlings, coalesce(sum(e.minutes), 0)::int as minutes, coalesce(sum(e.lifts), 0)::int as lifts`
+	sums         = sumsOfEvents + `, sum(e.flexes)::int as flexes`
+	sumsOfAll    = sumsOfEvents + `, coalesce(sum(e.flexes), 0)::int as flexes`
+)
+
+// Totals sums up handlings in one query: one branch for each dimension that is asked for.
 func (s *Handling) Totals(ctx context.Context, q handling.TotalsQuery, zone *time.Location) (handling.Totals, error) {
-	const sums = `count(*)::int as handlings, coalesce(sum(e.minutes), 0)::int as minutes, coalesce(sum(e.lifts), 0)::int as lifts`
-	// Of an object or a component only those with the most handlings are named, so names are read last.
+	var branches []string
+	for _, by := range handling.Dimensions {
+		if slices.Contains(q.By, by) {
+			branches = append(branches, totalsBy[by])
+		}
+	}
 	rows, _ := s.db.q(ctx).Query(ctx, `
-		with bare as materialized (
-			select h.id, h.object_id, h.started_at at time zone @zone as local, h.minutes, h.lifts, h.purpose
-			from handling h
-			`+where(whichHandlings(q.ObjectID, q.ComponentID, q.PersonID, q.Purpose, q.From, q.Until))+`),
-		e as materialized (
-			select b.*, coalesce((select sum(f.times) from handling_flex f where f.handling_id = b.id), 0)::int as flexes from bare b),
-		objects as (
-			select e.object_id as id, `+sums+`, sum(e.flexes)::int as flexes from e where 'object' = any (@by)
-			group by e.object_id order by handlings desc, id limit @most),
-		parts as (
-			select hc.component_id as id, `+sums+`, sum(e.flexes)::int as flexes from e left join handling_component hc on hc.handling_id = e.id
-			where 'component' = any (@by) group by hc.component_id order by handlings desc, id limit @most),
-		total as (
-			select 'all' as by, '' as key, 'all handlings' as label, `+sums+`, coalesce(sum(e.flexes), 0)::int as flexes
-			from e where 'all' = any (@by)
-			union all
-			select 'object', o.id::text, o.number || ' · ' || o.title, t.handlings, t.minutes, t.lifts, t.flexes from objects t join object o on o.id = t.id
-			union all
-			select 'component', coalesce(c.id::text, ''), coalesce(o.number || '.' || c.label || ' ' || c.name, 'the whole object'), t.handlings, t.minutes, t.lifts, t.flexes
-			from parts t left join component c on c.id = t.id left join object o on o.id = c.object_id
-			union all
-			select 'joint', f.joint || '_' || f.side, case f.side when 'none' then '' else f.side || ' ' end || f.joint, `+sums+`, sum(f.times)::int
-			from e join (select handling_id, joint, side, sum(times) as times from handling_flex where handling_id in (select id from bare) group by handling_id, joint, side) f on f.handling_id = e.id
-			where 'joint' = any (@by) group by f.joint, f.side
-			union all
-			select 'purpose', e.purpose, replace(e.purpose, '_', ' '), `+sums+`, sum(e.flexes)::int
-			from e where 'purpose' = any (@by) group by e.purpose
-			union all
-			select 'person', p.id::text, p.name, `+sums+`, sum(e.flexes)::int
-			from e join handling_person hp on hp.handling_id = e.id join person p on p.id = hp.person_id where 'person' = any (@by) group by p.id
-			union all
-			select 'month', to_char(e.local, 'YYYY-MM'), to_char(e.local, 'YYYY-MM'), `+sums+`, sum(e.flexes)::int
-			from e where 'month' = any (@by) group by to_char(e.local, 'YYYY-MM')
-			union all
-			select 'year', to_char(e.local, 'YYYY'), to_char(e.local, 'YYYY'), `+sums+`, sum(e.flexes)::int
-			from e where 'year' = any (@by) group by to_char(e.local, 'YYYY')),
+		with e as materialized (
+			select h.id, h.object_id, h.started_at at time zone @zone as local, h.minutes, h.lifts, h.purpose,
+				coalesce((select sum(f.times) from handling_flex f where f.handling_id = h.id), 0)::int as flexes
+			from handling h`+where(whichHandlings(q.ObjectID, q.ComponentID, q.PersonID, q.Purpose, q.From, q.Until))+`),
+		total as (`+strings.Join(branches, ` union all `)+`),
 		placed as (select *, row_number() over (partition by by order by handlings desc, label, key) as place from total)
 		select by, key, label, handlings, minutes, lifts, flexes from placed
 		where place <= @most
 		order by array_position(@dimensions::text[], by), case when by in ('month', 'year') then key end, place`,
 		pgx.NamedArgs{"zone": zone.String(), "object": q.ObjectID, "component": q.ComponentID, "person": q.PersonID, "purpose": q.Purpose,
-			"from": q.From, "until": q.Until, "by": q.By, "most": handling.TotalsMost, "dimensions": handling.Dimensions})
+			"from": q.From, "until": q.Until, "most": handling.TotalsMost, "dimensions": handling.Dimensions})
 	all, err := pgx.CollectRows(rows, pgx.RowToStructByName[handling.Total])
 	if err != nil {
 		return handling.Totals{}, fault(err, "total handlings")

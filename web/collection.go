@@ -502,7 +502,7 @@ type markRow struct{ Kind, Where, Transcription, Meaning string }
 // descriptionSection is what is said of the object, and how far it would be recognised by it.
 func (s *Server) descriptionSection(c echo.Context, w *collection.Whole) (section, error) {
 	o := &w.Object
-	missing := collection.ObjectIDMissing(&w.Sheet, w.Photographed)
+	missing := collection.ObjectIDMissing(&w.Sheet, w.Held.Photographs)
 	d := descriptionData{Answered: len(collection.ObjectIDHeadings) - len(missing), Missing: strings.Join(missing, ", "), NotKnown: strings.Join(o.NotKnown, ", ")}
 	mass := ""
 	if o.MassKG != nil {

@@ -479,11 +479,17 @@ type objectEnclosures struct {
 // enclosureSection is the air spaces in which an object or parts of it lie, and what was recommended.
 func (s *Server) enclosureSection(c echo.Context, w *collection.Whole) (section, error) {
 	ctx, a := c.Request().Context(), actor(c)
-	in, err := s.Enclosure.List(ctx, a, enclosure.Filter{ObjectID: &w.Object.ID}, domain.PageQuery{Limit: 20})
-	if err != nil {
-		return section{}, err
-	}
-	recommended, err := s.Enclosure.Recommendations(ctx, a, enclosure.RecommendationFilter{ObjectID: &w.Object.ID}, domain.PageQuery{Limit: 20})
+	var in domain.Page[enclosure.Line]
+	var recommended domain.Page[enclosure.Recommendation]
+	err := domain.Together(ctx, 2, func(i int) (err error) {
+		switch {
+		case i == 0 && w.Held.Enclosures:
+			in, err = s.Enclosure.List(ctx, a, enclosure.Filter{ObjectID: &w.Object.ID}, domain.PageQuery{Limit: 20})
+		case i == 1 && w.Held.Recommendations:
+			recommended, err = s.Enclosure.Recommendations(ctx, a, enclosure.RecommendationFilter{ObjectID: &w.Object.ID}, domain.PageQuery{Limit: 20})
+		}
+		return err
+	})
 	if err != nil {
 		return section{}, err
 	}

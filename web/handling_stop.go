@@ -345,23 +345,28 @@ type handlingData struct {
 // handlingSection is the handling of an object on its sheet; a stop in force stands in its head.
 func (s *Server) handlingSection(c echo.Context, w *collection.Whole) (section, error) {
 	ctx, a := c.Request().Context(), actor(c)
-	standing, err := s.Handling.Standing(ctx, w.Object.ID)
-	if err != nil {
-		return section{}, err
-	}
-	last, err := s.Handling.List(ctx, a, handling.Filter{ObjectID: &w.Object.ID}, domain.PageQuery{Limit: 5})
-	if err != nil {
-		return section{}, err
-	}
-	totals, err := s.Handling.Totals(ctx, a, handling.TotalsQuery{ObjectID: &w.Object.ID, By: []string{"all", "month"}})
+	var standing []handling.Stop
+	var limits []limitLine
+	var last domain.Page[handling.Event]
+	var totals handling.Totals
+	err := domain.Together(ctx, 4, func(i int) (err error) {
+		switch {
+		case i == 0:
+			last, err = s.Handling.List(ctx, a, handling.Filter{ObjectID: &w.Object.ID}, domain.PageQuery{Limit: 5})
+		case i == 1:
+			totals, err = s.Handling.Totals(ctx, a, handling.TotalsQuery{ObjectID: &w.Object.ID, By: []string{"all", "month"}})
+		case i == 2 && w.Held.Stops:
+			standing, err = s.Handling.Standing(ctx, w.Object.ID)
+		case i == 3 && w.Held.Stops:
+			limits, err = s.limits(c, w.Object.ID)
+		}
+		return err
+	})
 	if err != nil {
 		return section{}, err
 	}
 	at := objectPath(w.Object.Number)
-	d := handlingData{Stops: s.stopLines(standing), Rows: s.handlingRows(last.Items), Chart: monthChart("handled", totals.Of("month")), AllPath: at + "/handlings"}
-	if d.Limits, err = s.limits(c, w.Object.ID); err != nil {
-		return section{}, err
-	}
+	d := handlingData{Stops: s.stopLines(standing), Limits: limits, Rows: s.handlingRows(last.Items), Chart: monthChart("handled", totals.Of("month")), AllPath: at + "/handlings"}
 	if sum := totals.Of("all"); len(sum) == 1 && sum[0].Handlings > 0 {
 		d.Sum = sumWords(sum[0])
 	}

@@ -84,6 +84,9 @@ type objectIncidents struct {
 
 // incidentSection is the incidents of an object on its sheet; one that is open is told at the head.
 func (s *Server) incidentSection(c echo.Context, w *collection.Whole) (section, error) {
+	if !w.Held.Incidents {
+		return section{}, nil
+	}
 	all, err := s.Incident.List(c.Request().Context(), actor(c), incident.Filter{ObjectID: &w.Object.ID}, domain.PageQuery{Limit: 10})
 	if err != nil || len(all.Items) == 0 {
 		return section{}, err

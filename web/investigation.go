@@ -115,9 +115,12 @@ type objectQuestions struct {
 
 // investigationSection is the questions about an object.
 func (s *Server) investigationSection(c echo.Context, w *collection.Whole) (section, error) {
-	all, err := s.Investigation.List(c.Request().Context(), actor(c), investigation.Filter{ObjectID: &w.Object.ID}, domain.PageQuery{Limit: 10})
-	if err != nil {
-		return section{}, err
+	var all domain.Page[investigation.Line]
+	var err error
+	if w.Held.Investigations {
+		if all, err = s.Investigation.List(c.Request().Context(), actor(c), investigation.Filter{ObjectID: &w.Object.ID}, domain.PageQuery{Limit: 10}); err != nil {
+			return section{}, err
+		}
 	}
 	d := objectQuestions{Rows: s.questionRows(all.Items)}
 	if actor(c).May(investigation.Ask) == nil {

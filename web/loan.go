@@ -100,6 +100,9 @@ type loansData struct {
 
 // loansSection is the loans of an object on its sheet; a loan that is away is told at the head.
 func (s *Server) loansSection(c echo.Context, w *collection.Whole) (section, error) {
+	if !w.Held.Loans {
+		return section{}, nil
+	}
 	all, err := s.Loan.List(c.Request().Context(), actor(c), loan.Filter{ObjectID: &w.Object.ID}, domain.PageQuery{})
 	if err != nil || len(all.Items) == 0 {
 		return section{}, err

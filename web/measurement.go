@@ -131,9 +131,12 @@ type objectMeasured struct {
 
 // measurementSection is what was measured on an object.
 func (s *Server) measurementSection(c echo.Context, w *collection.Whole) (section, error) {
-	all, err := s.Measurement.Spots(c.Request().Context(), actor(c), w.Object.ID, domain.PageQuery{Limit: 20})
-	if err != nil {
-		return section{}, err
+	var all domain.Page[measurement.Line]
+	var err error
+	if w.Held.Spots {
+		if all, err = s.Measurement.Spots(c.Request().Context(), actor(c), w.Object.ID, domain.PageQuery{Limit: 20}); err != nil {
+			return section{}, err
+		}
 	}
 	d := objectMeasured{Rows: s.spotRows(c, all.Items), AllPath: objectPath(w.Object.Number) + "/spots", More: all.Next != ""}
 	if actor(c).May(measurement.Record) == nil {

@@ -422,11 +422,17 @@ type whereData struct {
 // whereSection says on an object's sheet where it is, and which parts are away from it (C5).
 func (s *Server) whereSection(c echo.Context, w *collection.Whole) (section, error) {
 	ctx, a := c.Request().Context(), actor(c)
-	whole, parts, err := s.Movement.Here(ctx, a, w.Object.ID)
-	if err != nil {
-		return section{}, err
-	}
-	last, err := s.Movement.History(ctx, a, w.Object.ID, domain.PageQuery{Limit: 5})
+	var whole *movement.Placement
+	var parts []movement.Placement
+	var last domain.Page[movement.Placement]
+	err := domain.Together(ctx, 2, func(i int) (err error) {
+		if i == 0 {
+			whole, parts, err = s.Movement.Here(ctx, a, w.Object.ID)
+		} else {
+			last, err = s.Movement.History(ctx, a, w.Object.ID, domain.PageQuery{Limit: 5})
+		}
+		return err
+	})
 	if err != nil {
 		return section{}, err
 	}

@@ -94,9 +94,12 @@ type photosOfObject struct {
 // photoSection shows the latest photographs of an object.
 func (s *Server) photoSection(c echo.Context, w *collection.Whole) (section, error) {
 	a, o := actor(c), &w.Object
-	latest, err := s.Photo.List(c.Request().Context(), a, o.ID, photo.Filter{}, domain.PageQuery{Limit: 4})
-	if err != nil {
-		return section{}, err
+	var latest domain.Page[photo.Photo]
+	if w.Held.Photographs {
+		var err error
+		if latest, err = s.Photo.List(c.Request().Context(), a, o.ID, photo.Filter{}, domain.PageQuery{Limit: 4}); err != nil {
+			return section{}, err
+		}
 	}
 	of := &photo.Subject{ObjectID: o.ID, Number: o.Number, Title: o.Title, FacePhotoID: o.FacePhotoID}
 	for _, part := range w.Components {

@@ -232,11 +232,17 @@ type treatmentsOfObject struct {
 // nobody has ratified yet.
 func (s *Server) treatmentSection(c echo.Context, w *collection.Whole) (section, error) {
 	ctx, a, id := c.Request().Context(), actor(c), w.Object.ID
-	all, err := s.Treatment.List(ctx, a, treatment.Filter{ObjectID: &id}, domain.PageQuery{Limit: 20})
-	if err != nil {
-		return section{}, err
-	}
-	open, err := s.Treatment.Stabilisations(ctx, a, treatment.StabilisationFilter{ObjectID: &id, Open: true}, domain.PageQuery{Limit: 20})
+	var all domain.Page[treatment.Line]
+	var open domain.Page[treatment.Stabilisation]
+	err := domain.Together(ctx, 2, func(i int) (err error) {
+		switch {
+		case i == 0 && w.Held.Treatments:
+			all, err = s.Treatment.List(ctx, a, treatment.Filter{ObjectID: &id}, domain.PageQuery{Limit: 20})
+		case i == 1 && w.Held.Emergencies:
+			open, err = s.Treatment.Stabilisations(ctx, a, treatment.StabilisationFilter{ObjectID: &id, Open: true}, domain.PageQuery{Limit: 20})
+		}
+		return err
+	})
 	if err != nil {
 		return section{}, err
 	}

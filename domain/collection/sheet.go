@@ -150,5 +150,11 @@ type Whole struct {
 	Sheet
 	Attributions []AttributionLine   `json:"attributions"` // all of all components, the newest first
 	Superseded   []ComponentMaterial `json:"superseded"`   // identifications that others took the place of, the newest first
-	Photographed bool                `json:"-"`            // there is a photograph of it
+	Held         Held                `json:"-"`
+}
+
+// Held says what other areas hold of an object. Its page asks only those that have something to say; by the
+// object's ID only the photographs are looked for.
+type Held struct {
+	Photographs, Stops, Incidents, Enclosures, Recommendations, Spots, Investigations, Loans, Treatments, Emergencies bool
 }
