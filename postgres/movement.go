@@ -326,7 +326,7 @@ func (s *Movement) Lock(ctx context.Context, objectID domain.ID) error {
 	return (&Handling{db: s.db}).Lock(ctx, objectID)
 }
 
-// placed is a placement with all names. @at is a time, or null for the places as they stand now.
+// placedColumns are a placement with all names.
 const placedColumns = `m.id, m.object_id, o.number as object_number, o.title as object_title, m.component_id,
 	o.number || coalesce('.' || c.label || ' ' || c.name, '') as item, coalesce(c.label, '') as label, m.state,
 	here.ref as place, gone.ref as "from", goes.ref as "to", m.carrier, lower(m.during) as since, upper(m.during) as until, m.reason,
@@ -337,22 +337,36 @@ const placedColumns = `m.id, m.object_id, o.number as object_number, o.title as 
 	m.recorded_at - lower(m.during) > interval '1 hour' as back_dated, o.department,
 	coalesce(here.sensitive, false) or coalesce(gone.sensitive, false) or coalesce(goes.sensitive, false) as hidden`
 
-const placedTables = ` from placement m` + placedJoins
+// placed reads the placements of a page, a list of their IDs that is chosen first, with the names of all in them.
+// The ways to their places are walked once for each place and time, not for each row. The limits keep each step
+// a question of its own place: in a house of few places the planner would name all of them first.
+func placed(page, more, order string) string {
+	return page + `,
+		sought as materialized (
+			select distinct x.place_id, x.at from page g join placement m on m.id = g.id
+			cross join lateral (values (m.place_id, coalesce(upper(m.during) - interval '1 microsecond', 'infinity')), (m.from_place_id, 'infinity'), (m.to_place_id, 'infinity')) x (place_id, at)
+			where x.place_id is not null),
+		up (place_id, at, depth, name, sensitive, parent_id) as (
+			select s.place_id, s.at, 0, p.name, p.sensitive, p.above from sought s` + placeStep + ` where p.id = s.place_id limit 1) p
+			union all
+			select u.place_id, u.at, u.depth + 1, p.name, p.sensitive, p.above from up u` + placeStep + ` where p.id = u.parent_id limit 1) p where u.depth < 20),
+		way as materialized (
+			select w.place_id, w.at, jsonb_build_object('id', x.id, 'code', x.code, 'name', x.name, 'path', w.path) as ref, w.sensitive
+			from (select place_id, at, string_agg(name, ' › ' order by depth desc) as path, bool_or(sensitive) as sensitive from up group by place_id, at) w
+			cross join lateral (select x.id, x.code, x.name from place x where x.id = w.place_id limit 1) x)
+		select ` + placedColumns + more + placedTables + order
+}
 
-// pagedTables are placedTables for the rows of a page that was chosen before. The page stands first: of
-// so many tables the planner keeps the order, and reads the names of places for no other row.
-const pagedTables = ` from page g join placement m on m.id = g.id` + placedJoins
+// placeStep is one place on the way up and what it stands in: now where at is infinity, else at that time.
+const placeStep = ` cross join lateral (
+				select p.name, p.sensitive, case when at = 'infinity' then p.parent_id
+					else (select l.parent_id from place_parent l where l.place_id = p.id and l.during @> at) end as above from place p`
 
-// The limits keep each place a question of its own row: in a house of few places the planner would name
-// all of them first.
-const placedJoins = ` join object o on o.id = m.object_id left join component c on c.id = m.component_id
+const placedTables = ` from page g join placement m on m.id = g.id join object o on o.id = m.object_id left join component c on c.id = m.component_id
 	join person a on a.id = m.authorised_by join person r on r.id = m.recorded_by left join placement_handling h on h.placement_id = m.id
-	left join lateral (select jsonb_build_object('id', x.id, 'code', x.code, 'name', x.name, 'path', f.path) as ref, f.sensitive
-		from place x cross join lateral place_facts_at(x.id, coalesce(upper(m.during) - interval '1 microsecond', 'infinity')) f where x.id = m.place_id limit 1) here on true
-	left join lateral (select jsonb_build_object('id', x.id, 'code', x.code, 'name', x.name, 'path', f.path) as ref, f.sensitive
-		from place x cross join lateral place_facts(x.id) f where x.id = m.from_place_id limit 1) gone on true
-	left join lateral (select jsonb_build_object('id', x.id, 'code', x.code, 'name', x.name, 'path', f.path) as ref, f.sensitive
-		from place x cross join lateral place_facts(x.id) f where x.id = m.to_place_id limit 1) goes on true`
+	left join way here on here.place_id = m.place_id and here.at = coalesce(upper(m.during) - interval '1 microsecond', 'infinity')
+	left join way gone on gone.place_id = m.from_place_id and gone.at = 'infinity'
+	left join way goes on goes.place_id = m.to_place_id and goes.at = 'infinity'`
 
 // Present reads where objects and their parts are, or were at a time.
 func (s *Movement) Present(ctx context.Context, objectIDs []domain.ID, at *time.Time, joined bool) ([]movement.Placement, error) {
@@ -361,8 +375,8 @@ func (s *Movement) Present(ctx context.Context, objectIDs []domain.ID, at *time.
 	if at != nil {
 		then, args = `m.during @> $2::timestamptz`, append(args, *at)
 	}
-	rows, _ := s.db.q(ctx).Query(ctx, `select `+placedColumns+placedTables+where(ofObjects, given(!joined, `m.state <> 'with_whole'`), then)+`
-		order by o.sort_key, o.id, c.sort_key nulls first, c.id nulls first`, args...)
+	rows, _ := s.db.q(ctx).Query(ctx, placed(`with recursive page as materialized (select m.id from placement m`+where(ofObjects, given(!joined, `m.state <> 'with_whole'`), then)+`)`, ``, `
+		order by o.sort_key, o.id, c.sort_key nulls first, c.id nulls first`), args...)
 	all, err := pgx.CollectRows(rows, pgx.RowToStructByName[movement.Placement])
 	if err != nil || at == nil {
 		return all, fault(err, "read where things are")
@@ -446,7 +460,7 @@ func (s *Movement) Link(ctx context.Context, p *movement.Placement, handlingID d
 
 // One reads a placement.
 func (s *Movement) One(ctx context.Context, id domain.ID) (*movement.Placement, error) {
-	rows, _ := s.db.q(ctx).Query(ctx, `select `+placedColumns+placedTables+` where m.id = $1`, id)
+	rows, _ := s.db.q(ctx).Query(ctx, placed(`with recursive page as materialized (select m.id from placement m where m.id = $1)`, ``, ``), id)
 	p, err := pgx.CollectExactlyOneRow(rows, pgx.RowToAddrOfStructByName[movement.Placement])
 	return p, fault(err, "read placement %s", id)
 }
@@ -454,7 +468,7 @@ func (s *Movement) One(ctx context.Context, id domain.ID) (*movement.Placement, 
 // History lists placements back in time.
 func (s *Movement) History(ctx context.Context, objectID *domain.ID, componentID *domain.ID, q domain.PageQuery) (domain.Page[movement.Placement], error) {
 	of := both(given(objectID != nil, `m.object_id = @object`), given(componentID != nil, `m.component_id = @component`))
-	return s.back(ctx, `with`, ``, of, "lower(m.during)",
+	return s.back(ctx, `with recursive`, ``, of, "lower(m.during)",
 		pgx.NamedArgs{"object": objectID, "component": componentID}, []any{"placements", objectID, componentID}, func(p movement.Placement) time.Time { return p.Since }, q)
 }
 
@@ -486,10 +500,9 @@ func (s *Movement) back(ctx context.Context, with, tables, of, by string, args p
 		return domain.Page[movement.Placement]{}, err
 	}
 	args["before"], args["id"], args["limit"] = at, id, limit
-	rows, _ := s.db.q(ctx).Query(ctx, with+` page as materialized (
+	rows, _ := s.db.q(ctx).Query(ctx, placed(with+` page as materialized (
 			select m.id from placement m`+tables+where(of, given(at != nil, `(`+by+`, m.id) < (@before, @id)`))+`
-			order by `+by+` desc, m.id desc limit @limit)
-		select `+placedColumns+pagedTables+` order by `+by+` desc, m.id desc`, args)
+			order by `+by+` desc, m.id desc limit @limit)`, ``, ` order by `+by+` desc, m.id desc`), args)
 	all, err := pgx.CollectRows(rows, pgx.RowToStructByName[movement.Placement])
 	if err != nil {
 		return domain.Page[movement.Placement]{}, fault(err, "list placements")
@@ -524,7 +537,7 @@ func (s *Movement) Contents(ctx context.Context, place domain.ID, see movement.S
 	}
 	// What a shelf holds is put in order; what a building holds is found sooner by walking all objects in
 	// their order until the page is full.
-	rows, _ := s.db.q(ctx).Query(ctx, seenBelow+`,
+	rows, _ := s.db.q(ctx).Query(ctx, placed(seenBelow+`,
 		held as materialized (select x.id, x.object_id, x.component_id, b.sensitive from below b
 			cross join lateral (select m.id, m.object_id, m.component_id from placement m where m.place_id = b.id and upper_inf(m.during) limit @walk) x limit @walk),
 		many as materialized (select count(*) >= @walk as yes from held),
@@ -537,9 +550,8 @@ func (s *Movement) Contents(ctx context.Context, place domain.ID, see movement.S
 			(select m.id, o.sort_key, coalesce(c.sort_key, '')
 			from object o join placement m on m.object_id = o.id join below b on b.id = m.place_id left join component c on c.id = m.component_id
 			where (select yes from many) and upper_inf(m.during) and o.sort_key >= @number and (o.sort_key, coalesce(c.sort_key, ''), m.id) > (@number, @label, @id::uuid)`+seenBy+`
-			order by o.sort_key, coalesce(c.sort_key, ''), m.id limit @limit))
-		select `+placedColumns+`, g.object_order, g.part_order`+pagedTables+`
-		order by g.object_order collate "C", g.part_order collate "C", m.id`,
+			order by o.sort_key, coalesce(c.sort_key, ''), m.id limit @limit))`, `, g.object_order, g.part_order`, `
+		order by g.object_order collate "C", g.part_order collate "C", m.id`),
 		pgx.NamedArgs{"place": place, "all": see.All, "departments": see.Departments, "number": keys[0], "label": keys[1], "id": keys[2], "limit": limit, "walk": walkFrom})
 	all, err := pgx.CollectRows(rows, pgx.RowToStructByName[row])
 	if err != nil {
@@ -555,8 +567,9 @@ func (s *Movement) Contents(ctx context.Context, place domain.ID, see movement.S
 
 // Expected reads what is expected back.
 func (s *Movement) Expected(ctx context.Context, until time.Time, limit int) ([]movement.Placement, error) {
-	rows, _ := s.db.q(ctx).Query(ctx, `select `+placedColumns+placedTables+`
-		where upper_inf(m.during) and m.expected_return <= $1::date order by m.expected_return, m.id limit $2`, until, limit)
+	rows, _ := s.db.q(ctx).Query(ctx, placed(`with recursive page as materialized (
+			select m.id from placement m where upper_inf(m.during) and m.expected_return <= $1::date order by m.expected_return, m.id limit $2)`, ``, `
+		order by m.expected_return, m.id`), until, limit)
 	all, err := pgx.CollectRows(rows, pgx.RowToStructByName[movement.Placement])
 	return all, fault(err, "list what is expected back")
 }
