@@ -329,44 +329,47 @@ func (s *Movement) Lock(ctx context.Context, objectID domain.ID) error {
 // placedColumns are a placement with all names.
 const placedColumns = `m.id, m.object_id, o.number as object_number, o.title as object_title, m.component_id,
 	o.number || coalesce('.' || c.label || ' ' || c.name, '') as item, coalesce(c.label, '') as label, m.state,
-	here.ref as place, gone.ref as "from", goes.ref as "to", m.carrier, lower(m.during) as since, upper(m.during) as until, m.reason,
+	way.here as place, way.gone as "from", way.goes as "to", m.carrier, lower(m.during) as since, upper(m.during) as until, m.reason,
 	coalesce((select jsonb_agg(jsonb_build_object('id', x.id, 'name', x.name) order by w.position)
 		from placement_mover w join person x on x.id = w.person_id where w.placement_id = m.id), '[]') as movers,
 	m.other_movers, jsonb_build_object('id', a.id, 'name', a.name) as authorised_by, m.container, m.condition, m.expected_return, m.evacuation,
 	h.handling_id, jsonb_build_object('id', r.id, 'name', r.name) as recorded_by, m.recorded_at,
 	m.recorded_at - lower(m.during) > interval '1 hour' as back_dated, o.department,
-	coalesce(here.sensitive, false) or coalesce(gone.sensitive, false) or coalesce(goes.sensitive, false) as hidden`
+	coalesce(way.sensitive, false) as hidden`
 
 // placed reads the placements of a page, a list of their IDs that is chosen first, with the names of all in them.
-// The ways to their places are walked once for each place and time, not for each row. The limits keep each step
-// a question of its own place: in a house of few places the planner would name all of them first.
+// The ways to all their places are walked at once. The limits keep each step a question of its own place: in a house
+// of few places the planner would name all of them first.
 func placed(page, more, order string) string {
 	return page + `,
-		sought as materialized (
-			select distinct x.place_id, x.at from page g join placement m on m.id = g.id
-			cross join lateral (values (m.place_id, coalesce(upper(m.during) - interval '1 microsecond', 'infinity')), (m.from_place_id, 'infinity'), (m.to_place_id, 'infinity')) x (place_id, at)
-			where x.place_id is not null),
-		up (place_id, at, depth, name, sensitive, parent_id) as (
-			select s.place_id, s.at, 0, p.name, p.sensitive, p.above from sought s` + placeStep + ` where p.id = s.place_id limit 1) p
+		up (id, role, at, depth, place_id, code, name, sensitive, parent_id) as (
+			select m.id, x.role, x.at, 0, p.id, p.code, p.name, p.sensitive, p.above
+			from page g join placement m on m.id = g.id
+			cross join lateral (values ('here', m.place_id, coalesce(upper(m.during) - interval '1 microsecond', 'infinity')), ('gone', m.from_place_id, 'infinity'),
+				('goes', m.to_place_id, 'infinity')) x (role, place_id, at)` + placeStep + ` where p.id = x.place_id limit 1) p
 			union all
-			select u.place_id, u.at, u.depth + 1, p.name, p.sensitive, p.above from up u` + placeStep + ` where p.id = u.parent_id limit 1) p where u.depth < 20),
-		way as materialized (
-			select w.place_id, w.at, jsonb_build_object('id', x.id, 'code', x.code, 'name', x.name, 'path', w.path) as ref, w.sensitive
-			from (select place_id, at, string_agg(name, ' › ' order by depth desc) as path, bool_or(sensitive) as sensitive from up group by place_id, at) w
-			cross join lateral (select x.id, x.code, x.name from place x where x.id = w.place_id limit 1) x)
+			select u.id, u.role, u.at, u.depth + 1, u.place_id, u.code, p.name, p.sensitive, p.above from up u` + placeStep + ` where p.id = u.parent_id limit 1) p
+			where u.depth < 20),
+		ref as (
+			select id, role, bool_or(sensitive) as sensitive,
+				jsonb_build_object('id', place_id, 'code', code, 'name', min(name) filter (where depth = 0), 'path', string_agg(name, ' › ' order by depth desc)) as place
+			from up group by id, role, place_id, code),
+		way as (
+			select id, bool_or(sensitive) as sensitive, (array_agg(place) filter (where role = 'here'))[1] as here,
+				(array_agg(place) filter (where role = 'gone'))[1] as gone, (array_agg(place) filter (where role = 'goes'))[1] as goes
+			from ref group by id)
 		select ` + placedColumns + more + placedTables + order
 }
 
-// placeStep is one place on the way up and what it stands in: now where at is infinity, else at that time.
+// placeStep is one place on the way up and what it stands in: now where at is infinity, else at that time. The
+// history of a place has no gap, so it is its latest stay that had begun by then.
 const placeStep = ` cross join lateral (
-				select p.name, p.sensitive, case when at = 'infinity' then p.parent_id
-					else (select l.parent_id from place_parent l where l.place_id = p.id and l.during @> at) end as above from place p`
+				select p.id, p.code, p.name, p.sensitive, case when at = 'infinity' then p.parent_id
+					else (select l.parent_id from place_parent l where l.place_id = p.id and lower(l.during) <= at order by lower(l.during) desc limit 1) end as above from place p`
 
 const placedTables = ` from page g join placement m on m.id = g.id join object o on o.id = m.object_id left join component c on c.id = m.component_id
 	join person a on a.id = m.authorised_by join person r on r.id = m.recorded_by left join placement_handling h on h.placement_id = m.id
-	left join way here on here.place_id = m.place_id and here.at = coalesce(upper(m.during) - interval '1 microsecond', 'infinity')
-	left join way gone on gone.place_id = m.from_place_id and gone.at = 'infinity'
-	left join way goes on goes.place_id = m.to_place_id and goes.at = 'infinity'`
+	left join way on way.id = m.id`
 
 // Present reads where objects and their parts are, or were at a time.
 func (s *Movement) Present(ctx context.Context, objectIDs []domain.ID, at *time.Time, joined bool) ([]movement.Placement, error) {

@@ -1,0 +1,1 @@
+drop index place_parent_since;
