@@ -52,7 +52,6 @@ type findingView struct {
 	Steps                           []string
 	Sources                         []string
 	Since                           string
-	AcceptPath, AcceptName          string // empty: who may not, or there is nothing to accept
 }
 
 // wayWords are the ways by which a species comes from one material to another.
@@ -78,9 +77,6 @@ func (s *Server) findingView(c echo.Context, f *finding.Finding) findingView {
 		a := f.Acceptances[0]
 		v.State, v.Accepted = doneMark("accepted until "+dayWords(a.Until)), sentences(a.Reason)+" "+a.ByName+", "+s.day(a.At)+"."
 	}
-	if actor(c).May(finding.Answer) == nil {
-		v.AcceptPath, v.AcceptName = v.Path+"#accept", "Accept it: "+beginning(f.Says)
-	}
 	return v
 }
 
@@ -97,6 +93,7 @@ type findingGroup struct {
 type findingLine struct {
 	Mark   Mark // empty where it is the group's
 	Text   string
+	Found  []Link // how it was found, by each way and in each place
 	of     *finding.Finding
 	wheres []string
 }
@@ -138,6 +135,14 @@ func groupLine(f *finding.Finding, where string) string {
 	return capital(f.SpeciesName) + " of " + f.Emitter.Material + " on " + f.Receptor.Material + " (" + where + "): " + f.Effect + "."
 }
 
+// howFound leads to how a finding was found, the first of its line or a further one.
+func howFound(f *finding.Finding, before int) string {
+	if before == 0 {
+		return "How this was found"
+	}
+	return "and " + wayWords[f.Path] + " in " + f.Where
+}
+
 // findingGroups puts together what is between the same parts, in the order of the gravest of each.
 func (s *Server) findingGroups(c echo.Context, own domain.ID, all []*finding.Finding) []findingGroup {
 	var groups []findingGroup
@@ -159,6 +164,7 @@ func (s *Server) findingGroups(c echo.Context, own domain.ID, all []*finding.Fin
 		}
 		line := &g.Lines[at]
 		line.wheres = append(line.wheres, f.Where)
+		line.Found = append(line.Found, Link{Path: v.Path, Words: howFound(f, len(line.Found))})
 		line.Text = groupLine(f, strings.Join(line.wheres, "; "))
 		if f.Depends {
 			line.Text += " This rests on an identification that is not sure."
@@ -177,6 +183,7 @@ type findingsData struct {
 	Grave, Watched, Settled, Harms []findingGroup // to act on, to watch, accepted; what it does to others
 	Watch, Accepted                string         // "4 to watch", "2 accepted": of what is folded
 	State                          Mark           // how far the computation is
+	May                            bool           // accept one
 	Computed                       string
 	Notes                          []string
 	AllPath, GonePath              string
@@ -202,7 +209,7 @@ func (s *Server) findingSection(c echo.Context, w *collection.Whole) (section, e
 	if err != nil {
 		return section{}, err
 	}
-	d := findingsData{Notes: all.Notes, AllPath: "/findings?object=" + url.QueryEscape(w.Object.Number), GonePath: "/findings?state=gone&object=" + url.QueryEscape(w.Object.Number)}
+	d := findingsData{May: actor(c).May(finding.Answer) == nil, Notes: all.Notes, AllPath: "/findings?object=" + url.QueryEscape(w.Object.Number), GonePath: "/findings?state=gone&object=" + url.QueryEscape(w.Object.Number)}
 	now := 0
 	var grave, watched, settled, harms []*finding.Finding
 	for i := range all.Findings {
@@ -399,7 +406,7 @@ func (s *Server) findingData(c echo.Context) (*findingPage, error) {
 		}
 		p.Answers = append(p.Answers, row)
 	}
-	if p.View.AcceptPath != "" {
+	if f.GoneAt == nil && actor(c).May(finding.Answer) == nil {
 		p.AcceptForm = (&Form{Action: p.View.Path + "/acceptance", Version: f.Version, Submit: "Accept it",
 			Help: "It stays on the sheet as accepted, with your name, and comes back when the day is past or when it becomes graver.",
 			Fields: []Field{

@@ -285,6 +285,10 @@ func launch(o Options, at layout, found programs, who account, socket string) (*
 	}
 	if !o.Fast {
 		args = append(args, "-c", "random_page_cost=1.1") // discs without arms
+		if runtime.GOOS == "linux" {
+			// What a search finds is read page by page from all over the table; such discs answer many at a time.
+			args = append(args, "-c", "effective_io_concurrency=200")
+		}
 		if all := memoryMB(); all > 0 {
 			args = append(args, "-c", fmt.Sprintf("shared_buffers=%dMB", min(max(all/8, 128), 2048)), "-c", fmt.Sprintf("effective_cache_size=%dMB", max(all/2, 256)))
 		}
