@@ -133,9 +133,6 @@ type photoResult struct {
 	err error
 }
 
-// filesMost is how many files one request may bring.
-const filesMost = 100
-
 // addPhotoParts reads a part "description" (JSON) and then parts "file", each as it comes and each
 // with a result of its own. Nothing is held in memory.
 func (s *Server) addPhotoParts(c echo.Context, id domain.ID) error {
@@ -168,8 +165,8 @@ func (s *Server) addPhotoParts(c echo.Context, id domain.ID) error {
 			}
 		case name == "file" && d == nil:
 			return domain.Invalid("/description", "required", "Send the part 'description' before the files.")
-		case name == "file" && len(results) == filesMost:
-			return domain.Invalid("/file", "max", fmt.Sprintf("At most %d files at a time. The first %d are kept.", filesMost, filesMost))
+		case name == "file" && len(results) == photo.AtOnceMost:
+			return photo.TooMany("/file")
 		case name == "file":
 			p, err := s.Photo.Upload(c.Request().Context(), actor(c), id, *d, part.FileName(), part)
 			if kind := domain.KindOf(err); err != nil && (kind == 0 || kind == domain.KindUnparseable) {

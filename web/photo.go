@@ -344,7 +344,10 @@ func (s *Server) takePhotos(c echo.Context, of *photo.Subject, parts *multipart.
 				return u, nil
 			}
 		}
-		files++
+		if files++; files > photo.AtOnceMost {
+			u.err = photo.TooMany("/files")
+			return u, nil
+		}
 		p, err := s.Photo.Upload(c.Request().Context(), actor(c), of.ObjectID, d, part.FileName(), part)
 		switch {
 		case err == nil:

@@ -3,6 +3,7 @@ package web_test
 import (
 	"bytes"
 	"context"
+	"fmt"
 	"image"
 	"image/color"
 	"image/jpeg"
@@ -144,6 +145,14 @@ func TestF2RefusedPicturesAreToldByName(t *testing.T) {
 	accessible(t, some)
 	if n := h.Rows("photo")["photo"]; n != 1 {
 		t.Errorf("%d photographs", n)
+	}
+	many := make([]servetest.File, photo.AtOnceMost+1)
+	for i := range many {
+		many[i] = servetest.File{Field: "files", Name: fmt.Sprintf("%d.txt", i), Content: []byte("no picture")}
+	}
+	most := page.SubmitFiles(photosOf, nil, many...).Must(http.StatusUnprocessableEntity).Has("At most 100 files at a time", "99.txt")
+	if strings.Contains(most.Body, "100.txt") {
+		t.Error("the 101st file was looked at")
 	}
 	// Without the token nothing is read.
 	r, err := http.NewRequest(http.MethodPost, h.Server.URL+photosOf, strings.NewReader("--x--"))

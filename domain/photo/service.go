@@ -145,6 +145,14 @@ func NewService(store Store, files Files, limits Limits, scanner Scanner, now fu
 // Limits are the most that a file may have.
 func (s *Service) Limits() Limits { return s.limits }
 
+// AtOnceMost is how many files one request may bring.
+const AtOnceMost = 100
+
+// TooMany says that a request brings more; what came before is kept. At is the JSON pointer of the files.
+func TooMany(at string) error {
+	return domain.Invalid(at, "max", fmt.Sprintf("At most %d files at a time. The first %d are kept.", AtOnceMost, AtOnceMost))
+}
+
 // Upload takes one picture file for an object. fileName is what the sender calls it. Whatever is
 // refused leaves nothing behind: the file is only staged until it has been looked at (F2).
 func (s *Service) Upload(ctx context.Context, by domain.Actor, objectID domain.ID, d Description, fileName string, r io.Reader) (*Photo, error) {
