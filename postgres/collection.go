@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"slices"
+	"strings"
 	"time"
 
 	"github.com/jackc/pgx/v5"
@@ -145,24 +146,40 @@ func (s *Collection) Sheet(ctx context.Context, of collection.Part) (*collection
 
 // Whole reads an object with its make-up and its history, in one batch.
 func (s *Collection) Whole(ctx context.Context, id domain.ID) (*collection.Whole, error) {
-	return s.whole(ctx, objectOf[collection.ByObject], id, heldPhotographs)
+	return s.whole(ctx, objectOf[collection.ByObject], id, held(false))
 }
 
 // WholeByNumber is Whole for a number.
 func (s *Collection) WholeByNumber(ctx context.Context, n collection.Number) (*collection.Whole, error) {
-	return s.whole(ctx, `(select id from object where number_key = $1)`, n.Key(), heldPhotographs+`,
-		exists (select from stop where object_id = o.id) as stops,
-		exists (select from incident where object_id = o.id) as incidents,
-		exists (select from enclosure_member where object_id = o.id) as enclosures,
-		exists (select from enclosure_recommendation where object_id = o.id) as recommendations,
-		exists (select from measurement_spot where object_id = o.id) as spots,
-		exists (select from investigation where object_id = o.id) as investigations,
-		exists (select from loan_line where object_id = o.id) as loans,
-		exists (select from treatment where object_id = o.id) as treatments,
-		exists (select from work where object_id = o.id and kind = 'emergency') as emergencies`)
+	return s.whole(ctx, `(select id from object where number_key = $1)`, n.Key(), held(true))
 }
 
-const heldPhotographs = `exists (select from photo where object_id = o.id) as photographs`
+// held are the columns of collection.Held for an object o; unless all, only the photographs are looked for.
+func held(all bool) string {
+	columns := []string{exists("photographs", "photo where object_id = o.id", true)}
+	for _, x := range [][2]string{
+		{"stops", "stop where object_id = o.id"},
+		{"incidents", "incident where object_id = o.id"},
+		{"enclosures", "enclosure_member where object_id = o.id"},
+		{"recommendations", "enclosure_recommendation where object_id = o.id"},
+		{"spots", "measurement_spot where object_id = o.id"},
+		{"investigations", "investigation where object_id = o.id"},
+		{"loans", "loan_line where object_id = o.id"},
+		{"treatments", "treatment where object_id = o.id"},
+		{"emergencies", "work where object_id = o.id and kind = 'emergency'"},
+	} {
+		columns = append(columns, exists(x[0], x[1], all))
+	}
+	return strings.Join(columns, ", ")
+}
+
+// exists is a column that says whether there are rows, or false where that is not asked.
+func exists(name, rows string, asked bool) string {
+	if !asked {
+		return `false as ` + name
+	}
+	return `exists (select from ` + rows + `) as ` + name
+}
 
 // whole reads the object that the subquery finds by its argument, with its history and what is held of it when
 // that is asked. Seven statements, or five without, whatever the number of rows.
@@ -237,7 +254,7 @@ func readWhole(results pgx.BatchResults, history bool) (*collection.Whole, error
 			return nil, err
 		}
 		rows, _ = results.Query()
-		if w.Held, err = pgx.CollectExactlyOneRow(rows, pgx.RowToStructByNameLax[collection.Held]); err != nil {
+		if w.Held, err = pgx.CollectExactlyOneRow(rows, pgx.RowToStructByName[collection.Held]); err != nil {
 			return nil, err
 		}
 	}
