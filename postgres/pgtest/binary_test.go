@@ -9,7 +9,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"net"
 	"os"
 	"os/exec"
 	"os/user"
@@ -252,26 +251,6 @@ func TestNothingFoundFails(t *testing.T) {
 		}
 	}
 	t.Logf("after %v:\n%s", time.Since(began), out)
-}
-
-// An engine that takes the call and never answers holds nobody up for long.
-func TestHalfDeadContainerEngine(t *testing.T) {
-	socket := filepath.Join(os.TempDir(), fmt.Sprintf("farthingale-engine-%d.sock", os.Getpid()))
-	engine, err := net.Listen("unix", socket)
-	if err != nil {
-		t.Fatal(err)
-	}
-	t.Cleanup(func() { engine.Close() })
-	cmd := exec.CommandContext(t.Context(), os.Args[0], "-test.run=^TestChild$", "-test.v")
-	cmd.Env = []string{childMode + "=wait", "HOME=" + t.TempDir(), "PATH=/nowhere", local.BinDirVariable + "=/nowhere", "DOCKER_HOST=unix://" + socket}
-	began := time.Now()
-	out, err := cmd.CombinedOutput()
-	if err == nil || !bytes.Contains(out, []byte("the container engine does not answer")) {
-		t.Errorf("%v\n%s", err, out)
-	}
-	if took := time.Since(began); took > 15*time.Second {
-		t.Errorf("it takes %v", took)
-	}
 }
 
 func TestAsPlainUser(t *testing.T) {

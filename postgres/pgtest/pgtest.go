@@ -15,6 +15,7 @@ import (
 	"fmt"
 	"net/url"
 	"os"
+	"os/exec"
 	"sync"
 	"testing"
 	"time"
@@ -126,6 +127,7 @@ type server struct {
 	template string
 	ownerURL func(database string) string
 	appURL   func(database string) string
+	keeper   *exec.Cmd // of its container; nil: it is in none
 }
 
 // start finds a server and makes the template.
