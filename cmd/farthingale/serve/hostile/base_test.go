@@ -111,21 +111,9 @@ func (m *museum) places(o *operation) []map[string]string {
 			continue
 		}
 		name := strings.Trim(step, "{}")
-		var values []string
-		switch name {
-		case "n", "number":
-			values = []string{"1", "2"}
-		case "kind": // of what waits for somebody
-			values = []string{"stops_in_force", "drafts"}
-		case "after_id":
-			values = m.list(`select after_id::text from photo_alignment`)
-		default:
-			// "loan-condition-statements" is the table loan_condition_statement
-			values = m.candidates(tableOf(steps[i-1]), "", "")
-		}
 		var more []map[string]string
 		for _, one := range all {
-			for _, v := range values {
+			for _, v := range m.values(steps[:i], name, one) {
 				c := maps.Clone(one)
 				c[name] = v
 				more = append(more, c)
@@ -134,6 +122,20 @@ func (m *museum) places(o *operation) []map[string]string {
 		all = more
 	}
 	return all
+}
+
+// values lists what the parameter that follows the steps of a path can be, when those before it are as they are.
+func (m *museum) values(steps []string, name string, before map[string]string) []string {
+	switch name {
+	case "n", "number":
+		return []string{"1", "2"}
+	case "kind": // of what waits for somebody
+		return []string{"stops_in_force", "drafts"}
+	case "after_id":
+		return m.list(`select after_id::text from photo_alignment`)
+	}
+	// "loan-condition-statements" is the table loan_condition_statement
+	return m.candidates(tableOf(steps[len(steps)-1]), tableOf(steps[1]), before["id"])
 }
 
 // tableOf is the table of a collection of the contract.
@@ -226,7 +228,7 @@ func (m *museum) codeless(o *operation) *request {
 func (m *museum) repair(q *request) bool {
 	changed := map[string]int{}
 	for range 60 {
-		a := m.try(q)
+		a, _ := m.try(q)
 		if a.status < 300 {
 			m.tags[q.path["id"]] = q.header.Get("If-Match")
 			return true
@@ -287,7 +289,10 @@ func (m *museum) without(q *request, refusal string) bool {
 			continue
 		}
 		less := q.clone()
-		if remove(less.body, f.path) && m.try(less).problem().Detail != refusal {
+		if !remove(less.body, f.path) {
+			continue
+		}
+		if a, _ := m.try(less); a.problem().Detail != refusal {
 			*q = *less
 			return true
 		}

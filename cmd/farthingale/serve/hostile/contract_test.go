@@ -58,7 +58,7 @@ func (d *document) at(pointer string) any {
 func (d *document) look(pointer string) any {
 	var here any = d.root
 	for _, step := range strings.Split(strings.TrimPrefix(pointer, "#/"), "/") {
-		step = strings.NewReplacer("~1", "/", "~0", "~").Replace(step)
+		step = unescapes.Replace(step)
 		switch h := here.(type) {
 		case map[string]any:
 			here = h[step]
@@ -75,7 +75,12 @@ func (d *document) look(pointer string) any {
 	return here
 }
 
-func escaped(step string) string { return strings.NewReplacer("~", "~0", "/", "~1").Replace(step) }
+// steps of a JSON pointer.
+//
+// source: RFC 6901, 3 and 4
+var escapes, unescapes = strings.NewReplacer("~", "~0", "/", "~1"), strings.NewReplacer("~1", "/", "~0", "~")
+
+func escaped(step string) string { return escapes.Replace(step) }
 
 // resolve follows references, and the one other branch of "this or null".
 func (d *document) resolve(pointer string) (where string, schema map[string]any) {

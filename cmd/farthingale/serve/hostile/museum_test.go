@@ -36,6 +36,8 @@ type museum struct {
 	columns map[string]bool     // "table.column"
 	tags    map[string]string   // the version of what has an ID, where it is known
 	folder  string              // the bucket
+	changed int64               // changes when they were last asked for
+	looked  int64               // changes when touched was last read
 }
 
 // newMuseum fills a house with the samples of every area and watches its tables.
@@ -69,14 +71,17 @@ func newMuseum(t testing.TB, doc *document) *museum {
 	return m
 }
 
-// watch lets every table count its changes in the transaction that makes them. What the house notes
-// of a refusal, and what it does by itself in the background, does not count.
+// watch lets every table note its changes in the transaction that makes them, and count them in a sequence, which
+// does not go back with a transaction. What the house notes of a refusal, and what it does by itself in the
+// background, does not count.
 func (m *museum) watch() {
 	m.t.Helper()
 	if _, err := m.Database.OwnerPool().Exec(m.t.Context(), `
 		create table touched (what text not null);
+		create sequence touches;
 		create function touch() returns trigger language plpgsql security definer as $$
 		begin
+			perform nextval('touches');
 			insert into touched values (tg_table_name || ' ' || lower(tg_op));
 			return null;
 		end $$;
@@ -109,9 +114,23 @@ func (m *museum) list(sql string, arguments ...any) []string {
 	return all
 }
 
+// changes is a number that is another after every change of a row, also after one that was taken back.
+func (m *museum) changes() (n int64) {
+	m.t.Helper()
+	if err := m.Database.OwnerPool().QueryRow(m.t.Context(), `select last_value + is_called::int from touches`).Scan(&n); err != nil {
+		m.t.Fatal(err)
+	}
+	return n
+}
+
 // touched lists what was changed since it was last asked, in the database.
 func (m *museum) touched() []string {
 	m.t.Helper()
+	now := m.changes()
+	if now == m.looked {
+		return nil
+	}
+	m.looked, m.changed = now, now
 	all := m.list(`select distinct what from touched order by what`)
 	if len(all) > 0 {
 		if _, err := m.Database.OwnerPool().Exec(m.t.Context(), "delete from touched"); err != nil {
@@ -134,7 +153,7 @@ func (m *museum) forget() {
 // table, where the table knows that one.
 func (m *museum) candidates(table, of, id string) []string {
 	m.t.Helper()
-	if !m.columns[table+"."+of+"_id"] {
+	if id == "" || !m.columns[table+"."+of+"_id"] {
 		of, id = "", ""
 	}
 	at := table + " " + of + " " + id
@@ -280,20 +299,31 @@ func (m *museum) send(ctx context.Context, q *request) *answer {
 
 var errTakenBack = errors.New("taken back")
 
-// try sends a request and takes back what it did. look may look at what it did before that.
-func (m *museum) try(q *request, look ...func(ctx context.Context, a *answer)) *answer {
+// takenBack does something and takes back what it did in the database. It tells whether a row was written meanwhile,
+// by whatever connection. When none was, nothing can be left behind.
+func (m *museum) takenBack(do func(ctx context.Context)) (wrote bool) {
 	m.t.Helper()
-	var a *answer
 	if err := m.DB.Do(m.t.Context(), func(ctx context.Context) error {
+		do(ctx)
+		return errTakenBack
+	}); !errors.Is(err, errTakenBack) {
+		m.t.Fatal(err)
+	}
+	now := m.changes()
+	wrote, m.changed = now != m.changed, now
+	return wrote
+}
+
+// try sends a request and takes back what it did. look may look at what it did before that.
+func (m *museum) try(q *request, look ...func(ctx context.Context, a *answer)) (a *answer, wrote bool) {
+	m.t.Helper()
+	wrote = m.takenBack(func(ctx context.Context) {
 		a = m.send(ctx, q)
 		for _, l := range look {
 			l(ctx, a)
 		}
-		return errTakenBack
-	}); !errors.Is(err, errTakenBack) {
-		m.t.Fatalf("%s: %v", q.o.name(), err)
-	}
-	return a
+	})
+	return a, wrote
 }
 
 // problem reads a problem document.

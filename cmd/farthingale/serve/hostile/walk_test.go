@@ -36,11 +36,15 @@ type spoilt struct {
 // dry takes back also what must be refused, so that one finding does not lead to others.
 var dry = os.Getenv("FARTHINGALE_DRY") != ""
 
+// only is the one operation that is walked, such as "POST /objects"; "": all.
+var only = os.Getenv("FARTHINGALE_OPERATION")
+
 // walk sends the spoilt requests of all operations.
 type walk struct {
 	*museum
 	contract                     *contract.Contract
 	fields, sent, refused, taken *atomic.Int64
+	refusals                     []string // since somebody last looked what was touched
 }
 
 // TestEveryOperationTakesHostileInput walks every operation of the contract. Each gets every bad value in
@@ -62,7 +66,6 @@ func TestEveryOperationTakesHostileInput(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	only := os.Getenv("FARTHINGALE_OPERATION") // such as "POST /objects", to look at one
 	queue := make(chan *operation, 1000)
 	walked := 0
 	for _, o := range doc.operations() {
@@ -109,9 +112,7 @@ func (w *walk) operation(o *operation) {
 			break // the museum is no longer what the base was made for
 		}
 	}
-	if what := w.touched(); len(what) > 0 {
-		w.t.Errorf("%s: one of its requests changed %q", o.name(), what)
-	}
+	w.look(o)
 	if after := w.files(); !slices.Equal(before, after) && !w.uploads(o) {
 		w.t.Errorf("%s: the bucket held %d files, and holds %d", o.name(), len(before), len(after))
 	}
@@ -147,12 +148,13 @@ func (w *walk) check(s spoilt) (*answer, bool) {
 	}
 	var a *answer
 	if dry || !s.refused && !s.o.reads() {
-		a = w.try(s.request, func(ctx context.Context, a *answer) {
+		var wrote bool
+		a, wrote = w.try(s.request, func(ctx context.Context, a *answer) {
 			if s.shown != "" && a.status < 300 && !w.shows(ctx, s.request, a, s.shown) {
 				fault(a, "is not shown back as typed")
 			}
 		})
-		if a.status >= 300 && a.status < 500 {
+		if wrote && a.status >= 300 && a.status < 500 {
 			a = w.send(w.t.Context(), s.request) // for what a refusal leaves behind
 		}
 	} else {
@@ -177,11 +179,23 @@ func (w *walk) check(s spoilt) (*answer, bool) {
 		w.checkRefusal(s, a, fault)
 	}
 	if !s.o.reads() && a.status >= 400 { // of reads, all are looked at together
-		if what := w.touched(); len(what) > 0 {
-			fault(a, "changed %q", what)
+		if w.refusals = append(w.refusals, s.what); len(w.refusals) == lookAfter || only != "" {
+			w.look(s.o)
 		}
 	}
 	return a, true
+}
+
+// lookAfter is how many refusals go by until somebody looks whether one of them changed anything. When one operation
+// is walked, each is looked at.
+const lookAfter = 20
+
+// look says whether something was changed, and by which requests it may have been.
+func (w *walk) look(o *operation) {
+	if what := w.touched(); len(what) > 0 {
+		w.t.Errorf("%s: changed %q. It was one of these refusals, or of the requests between them: %.100q", o.name(), what, w.refusals)
+	}
+	w.refusals = nil
 }
 
 // checkRefusal says what is wrong with a refusal.
