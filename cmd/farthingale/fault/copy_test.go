@@ -7,6 +7,7 @@ import (
 	"bytes"
 	"context"
 	"errors"
+	"flag"
 	"fmt"
 	"io"
 	"log/slog"
@@ -15,6 +16,7 @@ import (
 	"os"
 	"os/exec"
 	"os/signal"
+	"runtime"
 	"slices"
 	"strconv"
 	"strings"
@@ -47,6 +49,14 @@ func TestMain(m *testing.M) {
 			os.Exit(1)
 		}
 		return
+	}
+	flag.Parse()
+	given := false
+	flag.Visit(func(f *flag.Flag) { given = given || f.Name == "test.parallel" })
+	if !given { // one of these tests waits for thirty seconds, and the others often
+		if err := flag.Set("test.parallel", strconv.Itoa(1+runtime.GOMAXPROCS(0))); err != nil {
+			panic(err)
+		}
 	}
 	os.Exit(m.Run())
 }

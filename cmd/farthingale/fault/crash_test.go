@@ -23,8 +23,11 @@ func TestKilledAtEveryStep(t *testing.T) {
 			a, n := k.ready(w, 0), 0
 			before := w.image()
 			kept, undone := 0, 0
+			var c *running
 			for step := 1; ; step++ {
-				c := w.start()
+				if c == nil {
+					c = w.start()
+				}
 				got, err := c.send(t.Context(), a, step)
 				if err == nil {
 					if got.status/100 != 2 {
@@ -41,6 +44,7 @@ func TestKilledAtEveryStep(t *testing.T) {
 					break
 				}
 				<-c.gone
+				c = nil
 				w.settle()
 				switch found := w.found(a); found {
 				case 0:
@@ -53,12 +57,11 @@ func TestKilledAtEveryStep(t *testing.T) {
 				case 1:
 					kept++
 					// The person who got no answer sends it again, and it is done once.
-					again := w.start()
-					got, err := again.send(t.Context(), a, 0)
+					c = w.start()
+					got, err := c.send(t.Context(), a, 0)
 					if err != nil || got.status/100 != 2 || !got.replayed {
 						t.Errorf("step %d: sent again: %+v %v", step, got, err)
 					}
-					again.kill()
 					if found := w.found(a); found != 1 {
 						t.Errorf("step %d: found %d times after it was sent again", step, found)
 					}

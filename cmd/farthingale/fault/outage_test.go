@@ -110,6 +110,9 @@ func (f *traffic) one(context.Context) {
 		f.ledger[note] = h.status == http.StatusCreated
 	}
 	f.mu.Unlock()
+	if h.status == http.StatusServiceUnavailable {
+		time.Sleep(50 * time.Millisecond) // who is sent away comes again at once, but not a thousand times
+	}
 }
 
 // await waits until n more requests of each kind have succeeded one after another without a refusal.

@@ -241,7 +241,7 @@ func (w *world) settle() {
 // that need it, and swept when none comes; when a token was last used is no record.
 var beside = map[string]bool{"file": true, "token": true, "schema_migrations": true}
 
-// image is every row of every table by its hash, so that two images tell whether anything was changed.
+// image is every table by the sum of the hashes of its rows, so that two images tell whether anything was changed.
 func (w *world) image() map[string]string {
 	w.t.Helper()
 	ctx, pool := w.t.Context(), w.house.Database.OwnerPool()
@@ -256,7 +256,7 @@ func (w *world) image() map[string]string {
 			w.t.Fatal(err)
 		}
 		if !beside[name] && !strings.HasPrefix(name, "river_") || name == "river_job" {
-			parts = append(parts, fmt.Sprintf(`select '%[1]s', count(*) || ' rows ' || coalesce(md5(string_agg(x::text, ' ' order by x::text)), '') from %[1]s x`, name))
+			parts = append(parts, fmt.Sprintf(`select '%[1]s', count(*) || ' rows ' || coalesce(sum(hashtextextended(x::text, 0)), 0) from %[1]s x`, name))
 		}
 	}
 	if err := rows.Err(); err != nil {
