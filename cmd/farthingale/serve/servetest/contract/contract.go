@@ -19,6 +19,7 @@ import (
 	"github.com/pb33f/libopenapi-validator/content"
 	validationerrors "github.com/pb33f/libopenapi-validator/errors"
 	"github.com/pb33f/libopenapi-validator/paths"
+	"github.com/pb33f/libopenapi-validator/radix"
 	v3 "github.com/pb33f/libopenapi/datamodel/high/v3"
 )
 
@@ -43,7 +44,7 @@ func New(document []byte) (*Contract, error) {
 	}
 	compiled := config.WithRegexCache(&sync.Map{})
 	return &Contract{
-		model: &model.Model, covered: map[string]bool{}, options: config.NewValidationOptions(compiled),
+		model: &model.Model, covered: map[string]bool{}, options: config.NewValidationOptions(compiled, config.WithPathTree(radix.BuildPathTree(&model.Model))),
 		checker: validator.NewValidatorFromV3Model(&model.Model, config.WithFormatAssertions(), compiled, config.WithBodyDecoder("application/x-ndjson", lines{})),
 	}, nil
 }
