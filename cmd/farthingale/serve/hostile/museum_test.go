@@ -76,8 +76,8 @@ func newMuseum(t testing.TB, doc *document) *museum {
 }
 
 // watch lets every table note its changes in the transaction that makes them, and count them in a sequence, which
-// does not go back with a transaction. What the house notes of a refusal, and what it does by itself in the
-// background, does not count.
+// does not go back with a transaction. What the house notes of a refusal is counted only; what it does by itself in
+// the background, and that somebody was here, is not.
 func (m *museum) watch() {
 	m.t.Helper()
 	if _, err := m.Database.OwnerPool().Exec(m.t.Context(), `
@@ -99,6 +99,13 @@ func (m *museum) watch() {
 			end loop;
 		end $$;
 		create trigger touch after insert on event for each row when (new.kind <> 'refused') execute function touch();
+		create function note() returns trigger language plpgsql security definer as $$
+		begin
+			perform nextval('touches');
+			return null;
+		end $$;
+		create trigger note after insert on event for each row when (new.kind = 'refused') execute function note();
+		create trigger note after insert or update or delete on sign_in_failure for each row execute function note();
 		create trigger touch after insert or delete or update of revoked_at, name, scopes on token for each row execute function touch();`); err != nil {
 		m.t.Fatalf("watch the tables: %v", err)
 	}
