@@ -40,7 +40,7 @@ func browserPath() (string, error) {
 	if named := os.Getenv("FARTHINGALE_BROWSER"); named != "" && named != "required" {
 		return exec.LookPath(named)
 	}
-	for _, name := range []string{"chromium", "chromium-browser", "google-chrome", "google-chrome-stable", "headless-shell",
+	for _, name := range []string{"chromium-headless-shell", "chromium", "chromium-browser", "google-chrome", "google-chrome-stable", "headless-shell",
 		"/Applications/Chromium.app/Contents/MacOS/Chromium", "/Applications/Google Chrome.app/Contents/MacOS/Google Chrome"} {
 		if found, err := exec.LookPath(name); err == nil {
 			return found, nil
