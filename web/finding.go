@@ -140,7 +140,7 @@ func howFound(f *finding.Finding, before int) string {
 	if before == 0 {
 		return "How this was found"
 	}
-	return "and " + wayWords[f.Path] + " in " + f.Where
+	return "also " + wayWords[f.Path] + ": " + f.Where
 }
 
 // findingGroups puts together what is between the same parts, in the order of the gravest of each.
