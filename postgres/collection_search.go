@@ -325,12 +325,14 @@ const same = `same as materialized (
 // Words that many objects hold are found soonest by walking the objects in their order until the page is
 // full, words that few hold by the index of words. Which they are is only expected beforehand, and words
 // that are often held together are expected too seldom; so a walk is tried also where each of them alone is
-// held by four times as many, but a short one, as they may as well be held together by none. A walk that has
-// not filled the page is given up, and the index asked.
+// held by four times as many, but a short one, as they may as well be held together by none, and only if the first
+// of those objects promise that it fills a page. A walk that has not filled the page is given up, and the index asked.
 const (
-	manyFrom = 8000
-	walkMost = 20000
-	walkTry  = 5000
+	manyFrom    = 8000
+	walkMost    = 20000
+	walkTry     = 5000
+	glanceAt    = 500
+	glanceHolds = 3
 )
 
 // commonFrom is how many rows at least say what is asked of each object in turn.
@@ -346,15 +348,22 @@ func (s *search) found(words, others string, at int) string {
 	if s.filters == everything && !s.number { // else more is asked of them than their order tells
 		first = others + " order by " + s.order.by + " limit @limit"
 	}
-	return fmt.Sprintf(`asked as materialized (select q.query, case when words_expected(q.query) >= %[2]d then %[6]d when q.alone >= 4 * %[2]d then %[8]d else 0 end as walk
-		from (select string_agg(p, ' & ')::tsquery as query, min(words_expected(p::tsquery)) as alone from unnest(%[1]s::text[]) p) q),
-	walked as materialized (select w.id from (
-			select o.id, o.words from object o where (select walk > 0 from asked) and %[3]s%[4]s order by %[5]s limit (select walk from asked)) w
-		where w.words @@ (select query from asked) limit @limit),
+	walk := func(id, most string) string {
+		return `select ` + id + ` from (
+			select o.id, o.words from object o where ` + most + ` > 0 and ` + s.filters + others + ` order by ` + s.order.by + ` limit ` + most + `) w
+		where w.words @@ (select query from asked)`
+	}
+	return fmt.Sprintf(`asked as materialized (select q.query, case when words_expected(q.query) >= %[1]d then %[2]d
+			when (select min(words_expected(p::tsquery)) from unnest(%[3]s::text[]) p) >= 4 * %[1]d then %[4]d else 0 end as walk
+		from (select string_agg(p, ' & ')::tsquery as query from unnest(%[3]s::text[]) p) q),
+	glance as materialized (select (select walk from asked) < %[2]d and count(*) < %[5]d as vain from (%[6]s) x),
+	walked as materialized (%[7]s limit @limit),
 	held as materialized ((select o.id from asked a cross join lateral (select id, sort_key collate "C" as sort_key from words_found(a.query)) o
-			where (select count(*) < @limit from walked)%[7]s)
+			where (select count(*) < @limit from walked)%[8]s)
 		union all select id from walked where (select count(*) >= @limit from walked))
-`, words, manyFrom, s.filters, others, s.order.by, walkMost, first, walkTry)
+`, manyFrom, walkMost, words, walkTry, glanceHolds,
+		walk("", "(select case when walk < "+strconv.Itoa(walkMost)+" then least(walk, "+strconv.Itoa(glanceAt)+") else 0 end from asked)"),
+		walk("w.id", "(select case when vain then 0 else walk end from asked, glance)"), first)
 }
 
 // isHeld says that an object holds the words.

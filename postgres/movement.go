@@ -326,22 +326,24 @@ func (s *Movement) Lock(ctx context.Context, objectID domain.ID) error {
 	return (&Handling{db: s.db}).Lock(ctx, objectID)
 }
 
+// whereColumns are whereabouts.
+const whereColumns = `m.id, m.object_id, m.component_id, coalesce(c.label, '') as label, m.state,
+	way.here as place, way.gone as "from", way.goes as "to", m.carrier, o.department, coalesce(way.sensitive, false) as hidden`
+
 // placedColumns are a placement with all names.
-const placedColumns = `m.id, m.object_id, o.number as object_number, o.title as object_title, m.component_id,
-	o.number || coalesce('.' || c.label || ' ' || c.name, '') as item, coalesce(c.label, '') as label, m.state,
-	way.here as place, way.gone as "from", way.goes as "to", m.carrier, lower(m.during) as since, upper(m.during) as until, m.reason,
+const placedColumns = whereColumns + `, o.number as object_number, o.title as object_title,
+	o.number || coalesce('.' || c.label || ' ' || c.name, '') as item, lower(m.during) as since, upper(m.during) as until, m.reason,
 	coalesce((select jsonb_agg(jsonb_build_object('id', x.id, 'name', x.name) order by w.position)
 		from placement_mover w join person x on x.id = w.person_id where w.placement_id = m.id), '[]') as movers,
 	m.other_movers, jsonb_build_object('id', m.authorised_by, 'name', (select name from person where id = m.authorised_by)) as authorised_by, m.container, m.condition, m.expected_return, m.evacuation,
 	(select handling_id from placement_handling where placement_id = m.id) as handling_id,
 	jsonb_build_object('id', m.recorded_by, 'name', (select name from person where id = m.recorded_by)) as recorded_by, m.recorded_at,
-	m.recorded_at - lower(m.during) > interval '1 hour' as back_dated, o.department,
-	coalesce(way.sensitive, false) as hidden`
+	m.recorded_at - lower(m.during) > interval '1 hour' as back_dated`
 
-// placed reads the placements of a page, a list of their IDs that is chosen first, with the names of all in them.
+// placed reads columns of the placements of a page, a list of their IDs that is chosen first.
 // The ways to all their places are walked at once. The limits keep each step a question of its own place: in a house
 // of few places the planner would name all of them first.
-func placed(page, more, order string) string {
+func placed(page, columns, order string) string {
 	return page + `,
 		up (id, role, at, depth, place_id, code, name, sensitive, parent_id) as (
 			select m.id, x.role, x.at, 0, p.id, p.code, p.name, p.sensitive, p.above
@@ -359,7 +361,7 @@ func placed(page, more, order string) string {
 			select id, bool_or(sensitive) as sensitive, (array_agg(place) filter (where role = 'here'))[1] as here,
 				(array_agg(place) filter (where role = 'gone'))[1] as gone, (array_agg(place) filter (where role = 'goes'))[1] as goes
 			from ref group by id)
-		select ` + placedColumns + more + placedTables + order
+		select ` + columns + placedTables + order
 }
 
 // placeStep is one place on the way up and what it stands in: now where at is infinity, else at that time. The
@@ -379,13 +381,22 @@ func (s *Movement) Present(ctx context.Context, objectIDs []domain.ID, at *time.
 	if at != nil {
 		then, args = `m.during @> $2::timestamptz`, append(args, *at)
 	}
-	rows, _ := s.db.q(ctx).Query(ctx, placed(`with recursive page as materialized (select m.id from placement m`+where(ofObjects, given(!joined, `m.state <> 'with_whole'`), then)+`)`, ``, `
+	rows, _ := s.db.q(ctx).Query(ctx, placed(`with recursive page as materialized (select m.id from placement m`+where(ofObjects, given(!joined, `m.state <> 'with_whole'`), then)+`)`, placedColumns, `
 		order by o.sort_key, o.id, c.sort_key nulls first, c.id nulls first`), args...)
 	all, err := pgx.CollectRows(rows, pgx.RowToStructByName[movement.Placement])
 	if err != nil || at == nil {
 		return all, fault(err, "read where things are")
 	}
 	return all, s.pathsAt(ctx, all, *at)
+}
+
+// Whereabouts reads where objects and their detached parts are.
+func (s *Movement) Whereabouts(ctx context.Context, objectIDs []domain.ID) ([]movement.Whereabouts, error) {
+	ofObjects, arg := among("m.object_id", objectIDs)
+	rows, _ := s.db.q(ctx).Query(ctx, placed(`with recursive page as materialized (select m.id from placement m`+where(ofObjects, `m.state <> 'with_whole'`, `upper_inf(m.during)`)+`)`, whereColumns, `
+		order by c.sort_key nulls first, c.id nulls first`), arg)
+	all, err := pgx.CollectRows(rows, pgx.RowToStructByName[movement.Whereabouts])
+	return all, fault(err, "read where things are")
 }
 
 // pathsAt puts the paths as they were at a time: a crate may have stood elsewhere.
@@ -464,7 +475,7 @@ func (s *Movement) Link(ctx context.Context, p *movement.Placement, handlingID d
 
 // One reads a placement.
 func (s *Movement) One(ctx context.Context, id domain.ID) (*movement.Placement, error) {
-	rows, _ := s.db.q(ctx).Query(ctx, placed(`with recursive page as materialized (select m.id from placement m where m.id = $1)`, ``, ``), id)
+	rows, _ := s.db.q(ctx).Query(ctx, placed(`with recursive page as materialized (select m.id from placement m where m.id = $1)`, placedColumns, ``), id)
 	p, err := pgx.CollectExactlyOneRow(rows, pgx.RowToAddrOfStructByName[movement.Placement])
 	return p, fault(err, "read placement %s", id)
 }
@@ -506,7 +517,7 @@ func (s *Movement) back(ctx context.Context, with, tables, of, by string, args p
 	args["before"], args["id"], args["limit"] = at, id, limit
 	rows, _ := s.db.q(ctx).Query(ctx, placed(with+` page as materialized (
 			select m.id from placement m`+tables+where(of, given(at != nil, `(`+by+`, m.id) < (@before, @id)`))+`
-			order by `+by+` desc, m.id desc limit @limit)`, ``, ` order by `+by+` desc, m.id desc`), args)
+			order by `+by+` desc, m.id desc limit @limit)`, placedColumns, ` order by `+by+` desc, m.id desc`), args)
 	all, err := pgx.CollectRows(rows, pgx.RowToStructByName[movement.Placement])
 	if err != nil {
 		return domain.Page[movement.Placement]{}, fault(err, "list placements")
@@ -554,7 +565,7 @@ func (s *Movement) Contents(ctx context.Context, place domain.ID, see movement.S
 			(select m.id, o.sort_key, coalesce(c.sort_key, '')
 			from object o join placement m on m.object_id = o.id join below b on b.id = m.place_id left join component c on c.id = m.component_id
 			where (select yes from many) and upper_inf(m.during) and o.sort_key >= @number and (o.sort_key, coalesce(c.sort_key, ''), m.id) > (@number, @label, @id::uuid)`+seenBy+`
-			order by o.sort_key, coalesce(c.sort_key, ''), m.id limit @limit))`, `, g.object_order, g.part_order`, `
+			order by o.sort_key, coalesce(c.sort_key, ''), m.id limit @limit))`, placedColumns+`, g.object_order, g.part_order`, `
 		order by g.object_order collate "C", g.part_order collate "C", m.id`),
 		pgx.NamedArgs{"place": place, "all": see.All, "departments": see.Departments, "number": keys[0], "label": keys[1], "id": keys[2], "limit": limit, "walk": walkFrom})
 	all, err := pgx.CollectRows(rows, pgx.RowToStructByName[row])
@@ -572,7 +583,7 @@ func (s *Movement) Contents(ctx context.Context, place domain.ID, see movement.S
 // Expected reads what is expected back.
 func (s *Movement) Expected(ctx context.Context, until time.Time, limit int) ([]movement.Placement, error) {
 	rows, _ := s.db.q(ctx).Query(ctx, placed(`with recursive page as materialized (
-			select m.id from placement m where upper_inf(m.during) and m.expected_return <= $1::date order by m.expected_return, m.id limit $2)`, ``, `
+			select m.id from placement m where upper_inf(m.during) and m.expected_return <= $1::date order by m.expected_return, m.id limit $2)`, placedColumns, `
 		order by m.expected_return, m.id`), until, limit)
 	all, err := pgx.CollectRows(rows, pgx.RowToStructByName[movement.Placement])
 	return all, fault(err, "list what is expected back")

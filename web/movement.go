@@ -24,10 +24,8 @@ func (s *Server) movementRoutes(g *echo.Group) {
 }
 
 // whereWords says where an item is, in words: "Main house › Store 1 › Shelf 4".
-func whereWords(p *movement.Placement) string {
+func whereWords(p *movement.Whereabouts) string {
 	switch {
-	case p == nil:
-		return "no place is recorded"
 	case p.State == movement.WithWhole:
 		return "with what carries it"
 	case p.State == movement.InTransit && p.To != nil:
@@ -41,8 +39,8 @@ func whereWords(p *movement.Placement) string {
 }
 
 // placePath is the page of the place of an item, or "".
-func placePath(p *movement.Placement) string {
-	if p == nil || p.Place == nil {
+func placePath(p *movement.Whereabouts) string {
+	if p.Place == nil {
 		return ""
 	}
 	return "/places/" + p.Place.ID.String()
@@ -158,7 +156,7 @@ func (s *Server) moveData(c echo.Context) (*movePage, *collection.Whole, *moving
 	p.Heading = map[string]string{"move": "Move ", "move_part": "Move ", "detach": "Take off ", "reattach": "Join again "}[m.kind()] + name
 	p.Title, p.Here = p.Heading, "/objects"
 	if seen := m.seen(); seen != nil {
-		p.Where, p.WherePath, p.Since = whereWords(seen), placePath(seen), s.moment(seen.Since)
+		p.Where, p.WherePath, p.Since = whereWords(&seen.Whereabouts), placePath(&seen.Whereabouts), s.moment(seen.Since)
 	} else if m.component != nil {
 		p.Where = "with what carries it"
 	}
@@ -309,7 +307,7 @@ func (s *Server) moveObject(c echo.Context) error {
 		return s.done(c, "The move is recorded.", stopPath(moved.Stop.ID)+"/set-down")
 	}
 	said := moved.Placement.Item + " is recorded"
-	if where := whereWords(moved.Placement); where != "" {
+	if where := whereWords(&moved.Placement.Whereabouts); where != "" {
 		said += ": " + where
 	}
 	return s.done(c, said+".", objectPath(w.Object.Number)+"#where")
@@ -349,7 +347,7 @@ func (s *Server) moveRows(all []movement.Placement) []moveRow {
 	rows := make([]moveRow, len(all))
 	for i := range all {
 		p := &all[i]
-		r := moveRow{Item: p.Item, Where: whereWords(p), WherePath: placePath(p), Since: s.moment(p.Since), Until: "now", Reason: p.Reason, Authorised: p.AuthorisedBy.Name,
+		r := moveRow{Item: p.Item, Where: whereWords(&p.Whereabouts), WherePath: placePath(&p.Whereabouts), Since: s.moment(p.Since), Until: "now", Reason: p.Reason, Authorised: p.AuthorisedBy.Name,
 			Number: p.ObjectNumber, ObjectPath: objectPath(p.ObjectNumber)}
 		if p.Until != nil {
 			r.Until = s.moment(*p.Until)
@@ -445,8 +443,8 @@ func (s *Server) whereSection(c echo.Context, w *collection.Whole) (section, err
 	var labels []string
 	if whole != nil {
 		d.Rows = s.moveRows([]movement.Placement{*whole})
-		if where := whereWords(whole); where != "" {
-			line := headLine{Text: where, Path: placePath(whole)}
+		if where := whereWords(&whole.Whereabouts); where != "" {
+			line := headLine{Text: where, Path: placePath(&whole.Whereabouts)}
 			if whole.State == movement.InTransit {
 				line.Mark = waitMark("on its way")
 			}

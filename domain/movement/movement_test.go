@@ -32,8 +32,8 @@ func newStage() *stage {
 	sheet.Components = []collection.Component{{ID: domain.NewID(), Label: "1", Name: "suit"}}
 	sheet.Components = append(sheet.Components, collection.Component{ID: domain.NewID(), Label: "1a", Name: "cuff", ParentID: &sheet.Components[0].ID, Removal: collection.Freely, RemovalReason: "it would tear"})
 	s.cuff = &sheet.Components[1]
-	s.scene = &Scene{Sheet: sheet, From: s.places["shelf 1"], To: s.places["shelf 2"], Zone: time.UTC, Current: &Placement{ID: domain.NewID(), State: InPlace,
-		Place: &PlaceRef{ID: s.places["shelf 1"].ID, Path: "shelf 1"}, Since: noon.AddDate(0, -1, 0), Movers: []handling.Named{{Name: "Per Holm"}}, Department: "Diving"}}
+	s.scene = &Scene{Sheet: sheet, From: s.places["shelf 1"], To: s.places["shelf 2"], Zone: time.UTC, Current: &Placement{Whereabouts: Whereabouts{ID: domain.NewID(), State: InPlace,
+		Place: &PlaceRef{ID: s.places["shelf 1"].ID, Path: "shelf 1"}, Department: "Diving"}, Since: noon.AddDate(0, -1, 0), Movers: []handling.Named{{Name: "Per Holm"}}}}
 	return s
 }
 
@@ -245,7 +245,7 @@ func TestC1Parts(t *testing.T) {
 	by := actor(domain.Conservator)
 	s.scene.Component, s.scene.Authoriser = s.cuff, Authoriser{ID: by.ID, Roles: by.Roles}
 	m := s.ask()
-	for _, current := range []*Placement{nil, {ID: *m.FromPlacementID, State: WithWhole}} {
+	for _, current := range []*Placement{nil, {Whereabouts: Whereabouts{ID: *m.FromPlacementID, State: WithWhole}}} {
 		s.scene.Current = current
 		if _, err := relocate(by, m, s.scene, noon); refused(err) != "C1" {
 			t.Errorf("attached: %v", err)
@@ -306,7 +306,7 @@ func TestH1Log(t *testing.T) {
 	movers := []domain.ID{domain.NewID(), domain.NewID()}
 	m := Relocation{MoverIDs: movers, OtherMovers: []string{"N. Ferrier"}, Evacuation: "flood", At: &noon, Hands: &Hands{From: "hanging", To: "lying_face_up", Noticed: []string{"noise"}, Note: "at the hip"}}
 	component := domain.NewID()
-	l := m.log(&Placement{ComponentID: &component, Since: noon})
+	l := m.log(&Placement{Whereabouts: Whereabouts{ComponentID: &component}, Since: noon})
 	if l.Purpose != "move" || l.Minutes != 5 || *l.Lifts != 1 || !slices.Equal(l.HandlerIDs, movers) || l.OtherHandlers[0] != "N. Ferrier" || l.Evacuation != "flood" ||
 		!l.StartedAt.Equal(noon) || l.ComponentIDs[0] != component || l.Noticed[0] != "noise" || l.From != "hanging" {
 		t.Errorf("%+v", l)

@@ -24,21 +24,29 @@ type PlaceRef struct {
 	Path string    `json:"path"`
 }
 
-// Placement is where an item was from a time on, and the move that brought it there. An item is a
-// whole object or a detached part. It is never changed but for its end.
+// Whereabouts are where an item is: what lists say of it. An item is a whole object or a detached part.
+type Whereabouts struct {
+	ID          domain.ID  `json:"id"` // of the placement
+	ObjectID    domain.ID  `json:"object_id"`
+	ComponentID *domain.ID `json:"component_id,omitempty"` // nil: the whole object
+	Label       string     `json:"label,omitempty"`        // of the component: "3b"
+	State       string     `json:"state"`
+	Place       *PlaceRef  `json:"place,omitempty"` // absent in transit, with the whole, and for whoever may not see it (P3)
+	From        *PlaceRef  `json:"from,omitempty"`  // of a transit; absent like Place
+	To          *PlaceRef  `json:"to,omitempty"`
+	Carrier     string     `json:"carrier,omitempty"`
+
+	Department string `json:"-"` // of the object
+	Hidden     bool   `json:"-"` // Place, From or To is sensitive
+}
+
+// Placement is where an item was from a time on, and the move that brought it there. It is never changed
+// but for its end.
 type Placement struct {
-	ID             domain.ID        `json:"id"`
-	ObjectID       domain.ID        `json:"object_id"`
+	Whereabouts
 	ObjectNumber   string           `json:"object_number"`
 	ObjectTitle    string           `json:"object_title"`
-	ComponentID    *domain.ID       `json:"component_id,omitempty"` // nil: the whole object
-	Item           string           `json:"item"`                   // as people call it: "1968.14.2", "1968.14.2.3b cuff"
-	Label          string           `json:"label,omitempty"`        // of the component: "3b"
-	State          string           `json:"state"`
-	Place          *PlaceRef        `json:"place,omitempty"` // absent in transit, with the whole, and for whoever may not see it (P3)
-	From           *PlaceRef        `json:"from,omitempty"`  // of a transit; absent like Place
-	To             *PlaceRef        `json:"to,omitempty"`
-	Carrier        string           `json:"carrier,omitempty"`
+	Item           string           `json:"item"` // as people call it: "1968.14.2", "1968.14.2.3b cuff"
 	Since          time.Time        `json:"since"`
 	Until          *time.Time       `json:"until,omitempty"`
 	Reason         string           `json:"reason"`
@@ -53,9 +61,6 @@ type Placement struct {
 	RecordedBy     handling.Named   `json:"recorded_by"`
 	RecordedAt     time.Time        `json:"recorded_at"`
 	BackDated      bool             `json:"back_dated"` // recorded more than an hour after it was done
-
-	Department string `json:"-"` // of the object
-	Hidden     bool   `json:"-"` // Place, From or To is sensitive
 }
 
 // backDating is after how long a record counts as back-dated.
@@ -341,10 +346,10 @@ func (s *Scene) begin(by domain.Actor, m Relocation, at time.Time) (*Placement, 
 	if m.ExpectedReturn != nil && m.ExpectedReturn.Before(done.Truncate(24*time.Hour)) {
 		return nil, domain.Invalid("/expected_return", "order", "It is expected back after it goes, not before.")
 	}
-	p := &Placement{ID: domain.NewID(), ObjectID: s.Sheet.Object.ID, Since: done, Reason: strings.TrimSpace(m.Reason), OtherMovers: []string{},
+	p := &Placement{Whereabouts: Whereabouts{ID: domain.NewID(), ObjectID: s.Sheet.Object.ID, Department: s.Sheet.Object.Department}, Since: done, Reason: strings.TrimSpace(m.Reason), OtherMovers: []string{},
 		AuthorisedBy: handling.Named{ID: s.Authoriser.ID, Name: s.Authoriser.Name}, Container: strings.TrimSpace(m.Container), Condition: strings.TrimSpace(m.Condition),
 		ExpectedReturn: m.ExpectedReturn, Evacuation: m.Evacuation, RecordedBy: handling.Named{ID: by.ID, Name: by.Name}, RecordedAt: at,
-		BackDated: at.Sub(done) > backDating, Department: s.Sheet.Object.Department}
+		BackDated: at.Sub(done) > backDating}
 	if p.Reason == "" {
 		return nil, domain.Invalid("/reason", "required", "This is needed.")
 	}

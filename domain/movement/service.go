@@ -55,6 +55,8 @@ type Store interface {
 	// Present are the placements of the objects and their parts at a time (nil: now), the wholes first;
 	// parts that are with their whole are left out unless joined asks for them.
 	Present(ctx context.Context, objectIDs []domain.ID, at *time.Time, joined bool) ([]Placement, error)
+	// Whereabouts are where the wholes of objects are now, and their detached parts by label.
+	Whereabouts(ctx context.Context, objectIDs []domain.ID) ([]Whereabouts, error)
 	// Add ends the placement before (nil: none) and begins the next in one instant.
 	Add(ctx context.Context, p *Placement, before *Placement, event domain.Event) error
 	// Link says which handling a move was.
@@ -310,7 +312,7 @@ func (s *Service) act(ctx context.Context, by domain.Actor, objectID domain.ID, 
 	if err != nil {
 		return nil, err
 	}
-	hide(by, moved.Placement)
+	moved.Placement.hide(by)
 	return moved, nil
 }
 
@@ -417,42 +419,42 @@ func ids(named []handling.Named) []domain.ID {
 }
 
 // hide is rule P3: sensitive places are absent for whoever may not see them.
-func hide(by domain.Actor, p *Placement) {
-	if p.Hidden && !by.MaySeeValues(p.Department) {
-		p.Place, p.From, p.To = nil, nil, nil
+func (w *Whereabouts) hide(by domain.Actor) {
+	if w.Hidden && !by.MaySeeValues(w.Department) {
+		w.Place, w.From, w.To = nil, nil, nil
 	}
 }
 
 func hideAll(by domain.Actor, all []Placement) {
 	for i := range all {
-		hide(by, &all[i])
+		all[i].hide(by)
 	}
 }
 
 // Where is where the wholes of some objects are now, by object; an object without an entry has no
 // recorded place.
-func (s *Service) Where(ctx context.Context, by domain.Actor, objectIDs ...domain.ID) (map[domain.ID]Placement, error) {
+func (s *Service) Where(ctx context.Context, by domain.Actor, objectIDs ...domain.ID) (map[domain.ID]Whereabouts, error) {
 	where, _, err := s.Present(ctx, by, objectIDs...)
 	return where, err
 }
 
 // Present is where the wholes of some objects are now, and which of their parts are away from them
 // (C5), by object, in one query.
-func (s *Service) Present(ctx context.Context, by domain.Actor, objectIDs ...domain.ID) (where map[domain.ID]Placement, away map[domain.ID][]Placement, err error) {
+func (s *Service) Present(ctx context.Context, by domain.Actor, objectIDs ...domain.ID) (where map[domain.ID]Whereabouts, away map[domain.ID][]Whereabouts, err error) {
 	if err := by.May(Read); err != nil {
 		return nil, nil, err
 	}
-	all, err := s.store.Present(ctx, objectIDs, nil, false)
+	all, err := s.store.Whereabouts(ctx, objectIDs)
 	if err != nil {
 		return nil, nil, err
 	}
-	hideAll(by, all)
-	where, away = map[domain.ID]Placement{}, map[domain.ID][]Placement{}
-	for _, p := range all {
-		if p.ComponentID == nil {
-			where[p.ObjectID] = p
+	where, away = map[domain.ID]Whereabouts{}, map[domain.ID][]Whereabouts{}
+	for _, w := range all {
+		w.hide(by)
+		if w.ComponentID == nil {
+			where[w.ObjectID] = w
 		} else {
-			away[p.ObjectID] = append(away[p.ObjectID], p)
+			away[w.ObjectID] = append(away[w.ObjectID], w)
 		}
 	}
 	return where, away, nil
@@ -477,7 +479,7 @@ func (s *Service) PartsAway(ctx context.Context, objectID domain.ID) ([]string, 
 
 // PartsAwayOf is PartsAway for many objects in one query.
 func (s *Service) PartsAwayOf(ctx context.Context, objectIDs ...domain.ID) (map[domain.ID][]string, error) {
-	all, err := s.store.Present(ctx, objectIDs, nil, false)
+	all, err := s.store.Whereabouts(ctx, objectIDs)
 	if err != nil {
 		return nil, err
 	}
@@ -498,14 +500,18 @@ func (s *Service) History(ctx context.Context, by domain.Actor, objectID domain.
 // Here is what a move of an item begins from: where the whole is, and its detached parts; nil when no
 // place is recorded.
 func (s *Service) Here(ctx context.Context, by domain.Actor, objectID domain.ID) (whole *Placement, parts []Placement, err error) {
-	where, away, err := s.Present(ctx, by, objectID)
+	if err := by.May(Read); err != nil {
+		return nil, nil, err
+	}
+	all, err := s.store.Present(ctx, []domain.ID{objectID}, nil, false)
 	if err != nil {
 		return nil, nil, err
 	}
-	if p, ok := where[objectID]; ok {
-		whole = &p
+	hideAll(by, all)
+	if len(all) > 0 && all[0].ComponentID == nil {
+		return &all[0], all[1:], nil
 	}
-	return whole, away[objectID], nil
+	return nil, all, nil
 }
 
 // PartHistory lists the moves of one component, the latest first.
