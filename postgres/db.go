@@ -37,9 +37,21 @@ type querier interface {
 
 type txKey struct{}
 
+// begun is the transaction that a context carries, with what is to be done after its commit.
+type begun struct {
+	pgx.Tx
+	afterwards []func()
+}
+
+// afterwards does something once the outermost transaction that ctx carries is kept, or may be.
+func afterwards(ctx context.Context, do func()) {
+	tx := ctx.Value(txKey{}).(*begun)
+	tx.afterwards = append(tx.afterwards, do)
+}
+
 // q is the transaction that ctx carries, else the pool.
 func (db *DB) q(ctx context.Context) querier {
-	if tx, ok := ctx.Value(txKey{}).(pgx.Tx); ok {
+	if tx, ok := ctx.Value(txKey{}).(*begun); ok {
 		return tx
 	}
 	return db.pool
@@ -48,7 +60,7 @@ func (db *DB) q(ctx context.Context) querier {
 // Do runs act in one transaction that its context carries. A nested Do takes part in the outer
 // transaction. Deadlocks and serialisation failures are tried again, here and nowhere else.
 func (db *DB) Do(ctx context.Context, act func(ctx context.Context) error) error {
-	if _, ok := ctx.Value(txKey{}).(pgx.Tx); ok {
+	if _, ok := ctx.Value(txKey{}).(*begun); ok {
 		return act(ctx)
 	}
 	for try := 1; ; try++ {
@@ -68,15 +80,19 @@ func (db *DB) Do(ctx context.Context, act func(ctx context.Context) error) error
 
 // once is one try of Do.
 func (db *DB) once(ctx context.Context, act func(ctx context.Context) error) error {
-	tx, err := db.pool.Begin(ctx)
+	begin, err := db.pool.Begin(ctx)
 	if err != nil {
 		return err
 	}
+	tx := &begun{Tx: begin}
 	defer func() { _ = tx.Rollback(ctx) }() // does nothing after the commit, and after a panic what is right
 	if err := act(context.WithValue(domain.WithinAtomic(ctx), txKey{}, tx)); err != nil {
 		return err
 	}
 	err = tx.Commit(ctx)
+	for _, do := range tx.afterwards {
+		do()
+	}
 	if lost(err) {
 		// The commit was on its way; nobody can say whether it arrived.
 		return &domain.Error{Kind: domain.KindUnavailable, Code: "outcome_unknown", RetryAfterSeconds: 2, Err: fmt.Errorf("commit: %w", err),
@@ -99,7 +115,7 @@ func (db *DB) Stat() *pgxpool.Stat { return db.pool.Stat() }
 // tx is Do for a store's function that speaks to the transaction itself.
 func (db *DB) tx(ctx context.Context, act func(ctx context.Context, tx pgx.Tx) error) error {
 	return db.Do(ctx, func(ctx context.Context) error {
-		return act(ctx, ctx.Value(txKey{}).(pgx.Tx))
+		return act(ctx, ctx.Value(txKey{}).(*begun))
 	})
 }
 

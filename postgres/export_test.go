@@ -2,8 +2,10 @@ package postgres
 
 import (
 	"context"
+	"time"
 
 	"farthingale/domain/collection"
+	"farthingale/domain/people"
 )
 
 // Worded lists the constraints that have words for a person.
@@ -36,4 +38,21 @@ func (s *Collection) FoundBy(ctx context.Context, q collection.Query, commonMate
 		numbers = append(numbers, l.Number)
 	}
 	return numbers, err
+}
+
+// Hears says whether the store hears of changes of tokens and their bearers.
+func (s *People) Hears() bool {
+	s.bearers.mu.Lock()
+	defer s.bearers.mu.Unlock()
+	return s.bearers.hears
+}
+
+// Lasts sets how long a bearer is remembered.
+func (s *People) Lasts(d time.Duration) { s.bearers.lasts = d }
+
+// ReadLate remembers a bearer that was read before a change that this copy has heard of since.
+func (s *People) ReadLate(secretSHA256 []byte, b people.Bearer) {
+	_, when, _ := s.bearers.of(secretSHA256)
+	s.bearers.forget()
+	s.bearers.remember(secretSHA256, b, time.Now(), when)
 }

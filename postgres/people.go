@@ -34,10 +34,15 @@ var peopleWords = map[string]*domain.Error{
 }
 
 // People keeps persons and tokens; it implements people.Store.
-type People struct{ db *DB }
+type People struct {
+	db      *DB
+	bearers bearers
+}
 
 // NewPeople makes the store.
-func NewPeople(db *DB) *People { return &People{db: db} }
+func NewPeople(db *DB) *People {
+	return &People{db: db, bearers: bearers{kept: map[string]keptBearer{}, lasts: bearerLasts}}
+}
 
 var _ people.Store = (*People)(nil)
 
@@ -80,6 +85,7 @@ func (s *People) Update(ctx context.Context, id domain.ID, version int64, change
 		if err != nil {
 			return fault(err, "change person %s", id)
 		}
+		afterwards(ctx, s.bearers.forget)
 		return s.db.addEvents(ctx, p.Events()...)
 	})
 	if err != nil {
@@ -178,15 +184,29 @@ func (s *People) RevokeToken(ctx context.Context, personID, id domain.ID, at tim
 		if t, err = pgx.CollectExactlyOneRow(rows, pgx.RowToStructByName[people.Token]); err != nil {
 			return fault(err, "revoke token %s", id)
 		}
+		afterwards(ctx, s.bearers.forget)
 		return s.db.addEvents(ctx, domain.Event{At: at, ActorID: &personID, Area: "people", Subject: personID,
 			Kind: "token_revoked", Change: map[string]any{"token": id}})
 	})
 	return t, err
 }
 
-// ByToken reads who bears the token of a secret's hash: in one statement of the columns that are needed,
-// because every request of the API begins with it.
+// ByToken reads who bears the token of a secret's hash. What Hear lets it remember is not read again.
 func (s *People) ByToken(ctx context.Context, secretSHA256 []byte, at time.Time) (people.Bearer, error) {
+	b, when, ok := s.bearers.of(secretSHA256)
+	if ok {
+		return b, nil
+	}
+	read := time.Now()
+	b, err := s.readBearer(ctx, secretSHA256, at)
+	if err == nil {
+		s.bearers.remember(secretSHA256, b, read, when)
+	}
+	return b, err
+}
+
+// readBearer reads in one statement the columns that are needed, because a request of the API begins with it.
+func (s *People) readBearer(ctx context.Context, secretSHA256 []byte, at time.Time) (people.Bearer, error) {
 	var (
 		b        people.Bearer
 		a        = &b.Actor

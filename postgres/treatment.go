@@ -276,6 +276,7 @@ type treatmentRow struct {
 	CreatedAt                         time.Time
 }
 
+// read reads a treatment, under lock before all that belongs to it when lock is true.
 func (s *Treatments) read(ctx context.Context, id domain.ID, lock bool) (*treatment.Treatment, error) {
 	sql := `
 		select t.id, t.object_id, o.number as object_number, o.title as object_title, o.department, t.number, t.state, t.hold, t.in_charge_id, t.in_charge_name,
@@ -284,12 +285,24 @@ func (s *Treatments) read(ctx context.Context, id domain.ID, lock bool) (*treatm
 	if lock {
 		sql += ` for no key update of t`
 	}
-	rows, _ := s.db.q(ctx).Query(ctx, sql, id)
-	r, err := pgx.CollectExactlyOneRow(rows, pgx.RowToStructByName[treatmentRow])
-	if err != nil {
-		return nil, fault(err, "read treatment %s", id)
+	t := &treatment.Treatment{ID: id}
+	b := &pgx.Batch{}
+	b.Queue(sql, id).Query(func(rows pgx.Rows) error {
+		r, err := pgx.CollectExactlyOneRow(rows, pgx.RowToStructByName[treatmentRow])
+		if err != nil {
+			return err
+		}
+		return r.into(t)
+	})
+	if err := s.readParts(ctx, b, t); err != nil {
+		return nil, err
 	}
-	t := &treatment.Treatment{
+	return t, nil
+}
+
+// into puts the columns into a treatment.
+func (r treatmentRow) into(t *treatment.Treatment) error {
+	*t = treatment.Treatment{
 		ID: r.ID, ObjectID: r.ObjectID, ObjectNumber: r.ObjectNumber, ObjectTitle: r.ObjectTitle, Department: r.Department, Number: r.Number, State: r.State,
 		Hold: r.Hold, InCharge: treatment.Who{ID: r.InChargeID, Name: r.InChargeName}, Proposal: r.Proposal, ApprovedAt: r.ApprovedAt, TermEndsAt: r.TermEndsAt,
 		LapsedAt: r.LapsedAt, CompletedBy: r.Completed, SignedBy: r.Signed, WithdrawnBy: r.WithdrawnByWho, Version: r.Version, CreatedAt: r.CreatedAt,
@@ -298,11 +311,11 @@ func (s *Treatments) read(ctx context.Context, id domain.ID, lock bool) (*treatm
 	if len(r.Completion) > 0 && string(r.Completion) != "null" {
 		t.Completion = &treatment.Completion{}
 		if err := json.Unmarshal(r.Completion, t.Completion); err != nil {
-			return nil, fmt.Errorf("read completion of treatment %s: %w", id, err)
+			return fmt.Errorf("read completion of treatment %s: %w", r.ID, err)
 		}
 		t.Completion.Frozen = r.Completion
 	}
-	return t, s.readParts(ctx, t)
+	return nil
 }
 
 type versionRow struct {
@@ -378,9 +391,8 @@ type addendumRow struct {
 	signedRow
 }
 
-// readParts reads what belongs to a treatment in one round trip.
-func (s *Treatments) readParts(ctx context.Context, t *treatment.Treatment) error {
-	b := &pgx.Batch{}
+// readParts reads what belongs to a treatment, in one round trip with what b asks already.
+func (s *Treatments) readParts(ctx context.Context, b *pgx.Batch, t *treatment.Treatment) error {
 	collect(b, `select person_id, name, side, why, at from treatment_party where treatment_id = $1 order by at, person_id`, t.ID, &t.Parties,
 		func(r struct {
 			PersonID domain.ID

@@ -96,6 +96,8 @@ type House struct {
 	Bucket      *bucket.Bucket
 	faces       web.LoanFaces
 	answers     *postgres.Answers
+	bearers     *postgres.People
+	endHearing  func() // set by Start
 	images      int
 	computing   sync.Mutex // of findings: one computation at a time in this copy
 	now         func() time.Time
@@ -110,9 +112,11 @@ func New(ctx context.Context, pool *pgxpool.Pool, s Settings) (*House, error) {
 		s.Sessions = people.DefaultSessionLimits
 	}
 	db := postgres.NewDB(pool)
+	bearers := postgres.NewPeople(db)
 	h := &House{
 		DB:      db,
-		People:  people.NewService(postgres.NewPeople(db), db, people.Settings{Site: s.Site.Name, Sessions: s.Sessions, SecondFactorFor: s.SecondFactorFor, Key: s.Key, Hash: s.Hash}, s.Now),
+		bearers: bearers,
+		People:  people.NewService(bearers, db, people.Settings{Site: s.Site.Name, Sessions: s.Sessions, SecondFactorFor: s.SecondFactorFor, Key: s.Key, Hash: s.Hash}, s.Now),
 		Record:  record.NewService(postgres.NewRecord(db), s.Now),
 		answers: postgres.NewAnswers(db),
 		images:  s.Images,
@@ -403,16 +407,32 @@ func (h *House) darkroom(ctx context.Context, s Settings) error {
 	return nil
 }
 
-// Start begins what the house does beside its requests: the jobs. It ends with Close. It refuses to
-// begin with a key that does not open what is kept.
+// Start begins what the house does beside its requests: the jobs, and listening for tokens that are revoked.
+// It ends with Close. It refuses to begin with a key that does not open what is kept.
 func (h *House) Start(ctx context.Context) error {
 	if err := h.People.CheckKey(ctx); err != nil {
 		return err
 	}
-	return h.Jobs.Start(ctx, everydayJobs, h.images)
+	if err := h.Jobs.Start(ctx, everydayJobs, h.images); err != nil {
+		return err
+	}
+	hearing, cancel := context.WithCancel(context.WithoutCancel(ctx))
+	done := make(chan struct{})
+	go func() {
+		defer close(done)
+		h.bearers.Hear(hearing)
+	}()
+	h.endHearing = func() {
+		cancel()
+		<-done
+	}
+	return nil
 }
 
 // Close ends what the house does beside its requests.
 func (h *House) Close(ctx context.Context) error {
+	if h.endHearing != nil {
+		h.endHearing()
+	}
 	return errors.Join(h.Jobs.Stop(ctx), h.Bucket.Close())
 }

@@ -1,0 +1,3 @@
+drop trigger person_tell on person;
+drop trigger token_tell on token;
+drop function tell_bearer();
