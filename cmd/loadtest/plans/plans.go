@@ -6,6 +6,7 @@ import (
 	"context"
 	"encoding/json"
 	"fmt"
+	"regexp"
 	"slices"
 	"strings"
 	"sync"
@@ -72,11 +73,49 @@ func (f Fault) String() string {
 	return f.Node + " of the whole of " + f.Table + " in: " + strings.Join(strings.Fields(f.SQL), " ")
 }
 
+// index is how an index begins: a search that says nothing of it goes through the whole index.
+type index struct {
+	Table, First string
+}
+
+// indexes are the trees, by name; an index of another kind has no beginning.
+func indexes(ctx context.Context, conn *pgx.Conn) (map[string]index, error) {
+	rows, err := conn.Query(ctx, `
+		select i.relname, t.relname, pg_get_indexdef(x.indexrelid, 1, true)
+		from pg_index x join pg_class i on i.oid = x.indexrelid join pg_class t on t.oid = x.indrelid join pg_am a on a.oid = i.relam
+		where a.amname = 'btree' and i.relnamespace = 'public'::regnamespace`)
+	if err != nil {
+		return nil, err
+	}
+	all := map[string]index{}
+	var name string
+	var x index
+	_, err = pgx.ForEachRow(rows, []any{&name, &x.Table, &x.First}, func() error {
+		all[name] = x
+		return nil
+	})
+	return all, err
+}
+
+// words are the names in a condition or in what an index is of.
+var words = regexp.MustCompile(`\w+`)
+
+// begins says whether a condition says something of the beginning of the index.
+func (x index) begins(cond string) bool {
+	said := words.FindAllString(cond, -1)
+	of := words.FindAllString(x.First, -1)
+	return slices.Contains(said, of[min(1, len(of)-1)]) // a column, or what a function is of
+}
+
 // Faults asks for the plan of every statement that was seen. large says which tables grow with the
 // collection. It gives the number of plans too.
 func (w *Watch) Faults(ctx context.Context, conn *pgx.Conn, large func(table string) bool) (faults []Fault, asked int, err error) {
 	w.mu.Lock()
 	defer w.mu.Unlock()
+	trees, err := indexes(ctx, conn)
+	if err != nil {
+		return nil, 0, fmt.Errorf("list the indexes: %w", err)
+	}
 	for _, sql := range w.order {
 		var text []byte
 		if err := conn.QueryRow(ctx, "explain (format json) "+sql, w.seen[sql]...).Scan(&text); err != nil {
@@ -88,9 +127,13 @@ func (w *Watch) Faults(ctx context.Context, conn *pgx.Conn, large func(table str
 			return nil, 0, fmt.Errorf("read the plan of %s: %w", sql, err)
 		}
 		for _, p := range plans {
-			p.Plan.walk(false, func(n node) {
-				if large(n.Relation) {
-					faults = append(faults, Fault{n.Relation, n.Type, sql})
+			p.Plan.walk(false, trees, func(n node) {
+				table := n.Relation
+				if table == "" {
+					table = trees[n.Index].Table
+				}
+				if large(table) {
+					faults = append(faults, Fault{table, n.Type, sql})
 				}
 			})
 		}
@@ -102,13 +145,14 @@ func (w *Watch) Faults(ctx context.Context, conn *pgx.Conn, large func(table str
 type node struct {
 	Type     string `json:"Node Type"`
 	Relation string `json:"Relation Name"`
+	Index    string `json:"Index Name"`
 	Cond     string `json:"Index Cond"`
 	Plans    []node
 }
 
-// walk calls whole for every node that reads a table from its first row to its last. An index that is read
-// in its order until a limit is reached is not read whole; limited says that such a limit stands above.
-func (n node) walk(limited bool, whole func(node)) {
+// walk calls whole for every node that reads a table, or an index of it, from the first row to the last. An index
+// that is read in its order until a limit is reached is not read whole; limited says that such a limit stands above.
+func (n node) walk(limited bool, trees map[string]index, whole func(node)) {
 	switch n.Type {
 	case "Limit":
 		limited = true
@@ -117,11 +161,15 @@ func (n node) walk(limited bool, whole func(node)) {
 	case "Seq Scan":
 		whole(n)
 	case "Index Scan", "Index Only Scan":
-		if n.Cond == "" && !limited {
+		if tree, ok := trees[n.Index]; ok && !limited && !tree.begins(n.Cond) {
+			whole(n)
+		}
+	case "Bitmap Index Scan": // without a condition it is an index of just the rows that are asked for
+		if tree, ok := trees[n.Index]; ok && n.Cond != "" && !tree.begins(n.Cond) {
 			whole(n)
 		}
 	}
 	for _, p := range n.Plans {
-		p.walk(limited, whole)
+		p.walk(limited, trees, whole)
 	}
 }
