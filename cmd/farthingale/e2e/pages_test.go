@@ -5,6 +5,7 @@ import (
 	"os"
 	"slices"
 	"strings"
+	"sync"
 	"testing"
 
 	"github.com/chromedp/chromedp"
@@ -42,15 +43,19 @@ func axe(t testing.TB) string {
 	return string(b)
 }
 
-// violations runs axe-core, which the page has, with all its rules for WCAG 2.2 AA and good practice or with
-// some of them.
-func (b *tab) violations(some []string) []string {
+// violations runs axe-core, which the page has, with some of its rules or, for nil, with all for WCAG 2.2 AA and
+// good practice but a few.
+func (b *tab) violations(some, but []string) []string {
 	b.t.Helper()
 	only := `['wcag2a','wcag2aa','wcag21a','wcag21aa','wcag22aa','best-practice']`
-	if len(some) > 0 {
+	if some != nil {
 		only = `{type: 'rule', values: ['` + strings.Join(some, `','`) + `']}`
 	}
-	found := value(b, chromedp.Evaluate[[]violation](`axe.run(document, {runOnly: `+only+`, resultTypes: ['violations']}).then(r => r.violations)`, chromedp.EvalAwaitPromise))
+	off := ""
+	for _, rule := range but {
+		off += `'` + rule + `': {enabled: false}, `
+	}
+	found := value(b, chromedp.Evaluate[[]violation](`axe.run(document, {runOnly: `+only+`, rules: {`+off+`}, resultTypes: ['violations']}).then(r => r.violations)`, chromedp.EvalAwaitPromise))
 	var said []string
 	for _, v := range found {
 		for _, n := range v.Nodes {
@@ -93,8 +98,8 @@ var (
 
 // views are how every page is looked at, and with which rules of axe-core; nil: all. What a page says and
 // how it is built is the same at every width and in the dark, so all rules are asked where everything is shown;
-// elsewhere only what a width or a colour can spoil is looked at again. narrow: what is shown there is compared
-// with the first view, and what may have become otherwise is asked too.
+// elsewhere only what a width can spoil is looked at again, and colours wherever they are new. narrow: what is shown
+// there is compared with the first view, and what may have become otherwise is asked too.
 var views = []struct {
 	scheme string
 	width  int64
@@ -102,30 +107,44 @@ var views = []struct {
 	narrow bool
 }{
 	{scheme: "light", width: 1280}, {scheme: "light", width: 820, rules: bySize}, {scheme: "light", width: 360, rules: bySize, narrow: true},
-	{scheme: "dark", width: 1280, rules: byColour},
+	{scheme: "dark", width: 1280, rules: []string{}},
 }
 
-// shown compares what is shown with what was shown when it was last asked on this page. "more": something is
-// shown that was not, or something is hidden that holds a control or is part of a name. "paint": something has
-// another colour, or a size of text that asks for another contrast.
-//
-// source: WCAG 2.2, "large scale": 18 pt (24 px), or 14 pt (18.66 px) when bold
+// shown says whether more is shown than when it was last asked on this page, or something is hidden that holds
+// a control or is part of a name.
 const shown = `(() => {
 	const told = [...document.querySelectorAll('[aria-labelledby], [aria-describedby]')].flatMap(e => ((e.getAttribute('aria-labelledby') || '') + ' ' + (e.getAttribute('aria-describedby') || '')).split(' ').filter(id => id).map(id => '#' + CSS.escape(id)));
 	const names = ['a, button, label, summary, legend, caption, th, h1, h2, h3, h4, h5, h6', ...told].join(), holds = names + ', input, select, textarea, img, svg';
-	const paint = e => {
-		const s = getComputedStyle(e), px = parseFloat(s.fontSize);
-		return [s.color, s.backgroundColor, s.backgroundImage, s.opacity, s.fill, s.textDecorationLine, px >= 24 || s.fontWeight >= 700 && px >= 18.66].join();
-	};
-	const before = window.shownBefore, now = new Map();
-	for (const e of document.body.querySelectorAll('*')) if (e.checkVisibility({visibilityProperty: true})) now.set(e, paint(e));
+	const before = window.shownBefore, now = new Set();
+	for (const e of document.body.querySelectorAll('*')) if (e.checkVisibility({visibilityProperty: true})) now.add(e);
 	window.shownBefore = now;
-	if (!before) return {more: true, paint: true};
-	return {
-		more: [...now.keys()].some(e => !before.has(e)) || [...before.keys()].some(e => !now.has(e) && (e.matches(holds) || e.closest(names) || e.querySelector(holds))),
-		paint: [...now].some(([e, p]) => before.get(e) !== p),
-	};
+	return !before || [...now].some(e => !before.has(e)) || [...before].some(e => !now.has(e) && (e.matches(holds) || e.closest(names) || e.querySelector(holds)));
 })()`
+
+// colours are in which colours the page writes on which grounds, and where its size asks for another contrast: what
+// the rules of colours answer for. Of a link also the colour of the text around it.
+//
+// source: WCAG 2.2, "large scale": 18 pt (24 px), or 14 pt (18.66 px) when bold
+const colours = `(() => {
+	const grounds = new Map([[null, '']]), all = new Set();
+	const ground = e => {
+		if (!grounds.has(e)) {
+			const s = getComputedStyle(e), own = [s.backgroundColor, s.backgroundImage, s.opacity].join(' ');
+			grounds.set(e, (own === 'rgba(0, 0, 0, 0) none 1' ? '' : own + ' on ') + ground(e.parentElement));
+		}
+		return grounds.get(e);
+	};
+	for (const e of document.body.querySelectorAll('*')) {
+		if (!e.matches('input, select, textarea') && ![...e.childNodes].some(n => n.nodeType === Node.TEXT_NODE && n.data.trim())) continue;
+		if (!e.checkVisibility({visibilityProperty: true})) continue;
+		const s = getComputedStyle(e), px = parseFloat(s.fontSize), link = e.closest('a');
+		all.add([s.color, s.textShadow, px >= 24 || s.fontWeight >= 700 && px >= 18.66, link ? s.textDecorationLine + s.fontWeight + getComputedStyle(link.parentElement).color : '', ground(e)].join());
+	}
+	return [...all];
+})()`
+
+// judged are the colours on their grounds in which axe-core found nothing.
+var judged sync.Map
 
 // TestPagesInABrowser measures every page as everybody who may see it.
 func TestPagesInABrowser(t *testing.T) {
@@ -186,7 +205,7 @@ func (b *tab) judge(path, name, script string) {
 		b.size(view.width)
 		var faults []string
 		if script != "" {
-			faults = b.violations(b.rules(view.rules, view.narrow))
+			faults = b.ask(view.rules, view.narrow)
 		}
 		sizes := value(b, chromedp.Evaluate[measured](measure))
 		for _, wide := range sizes.Wide {
@@ -205,23 +224,36 @@ func (b *tab) judge(path, name, script string) {
 	}
 }
 
-// rules are those of a view, with those that its width made necessary.
-func (b *tab) rules(rules []string, narrow bool) []string {
+// ask asks the rules of a view, all where its width made that necessary, and those of colours where some are new.
+func (b *tab) ask(rules []string, narrow bool) []string {
 	b.t.Helper()
-	if rules != nil && !narrow {
-		return rules
+	if rules == nil || narrow {
+		if value(b, chromedp.Evaluate[bool](shown)) {
+			rules = nil
+		}
 	}
-	other := value(b, chromedp.Evaluate[struct {
-		More  bool `json:"more"`
-		Paint bool `json:"paint"`
-	}](shown))
+	written := value(b, chromedp.Evaluate[[]string](colours))
+	news := slices.ContainsFunc(written, func(c string) bool {
+		_, known := judged.Load(c)
+		return !known
+	})
+	var faults []string
 	switch {
-	case rules == nil || other.More:
-		return nil
-	case other.Paint:
-		return slices.Concat(rules, byColour)
+	case news && rules == nil:
+		faults = b.violations(nil, nil)
+	case news:
+		faults = b.violations(slices.Concat(rules, byColour), nil)
+	case rules == nil:
+		return b.violations(nil, byColour)
+	case len(rules) > 0:
+		return b.violations(rules, nil)
 	}
-	return rules
+	if len(faults) == 0 {
+		for _, c := range written {
+			judged.Store(c, true)
+		}
+	}
+	return faults
 }
 
 // TestKeyboard: the first press of Tab offers a way past the menu, and the focus is always seen.
