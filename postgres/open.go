@@ -13,7 +13,6 @@ import (
 	"github.com/jackc/pgx/v5"
 	"github.com/jackc/pgx/v5/pgconn"
 	"github.com/jackc/pgx/v5/pgxpool"
-	pgxuuid "github.com/vgarvardt/pgx-google-uuid/v5"
 
 	"farthingale/postgres/local"
 )
@@ -176,13 +175,6 @@ func starting(err error) bool {
 	}
 	var dial *net.OpError
 	return errors.As(err, &dial)
-}
-
-// Prepare teaches a new connection to take and give identifiers in their sixteen bytes. Without it each goes
-// through its text, there and back.
-func Prepare(_ context.Context, conn *pgx.Conn) error {
-	pgxuuid.Register(conn.TypeMap())
-	return nil
 }
 
 // connect makes a pool whose sessions act as AppRole where the login may do so.

@@ -69,7 +69,7 @@ func (b *bearers) hear(yes bool) {
 	b.mu.Lock()
 	b.hears = yes
 	b.mu.Unlock()
-	b.forget()
+	b.forget() // also what was remembered meanwhile
 }
 
 // Hear listens for changes of tokens and their bearers until ctx ends. While it does, ByToken may answer from memory.
