@@ -191,8 +191,12 @@ func (s *People) RevokeToken(ctx context.Context, personID, id domain.ID, at tim
 	return t, err
 }
 
-// ByToken reads who bears the token of a secret's hash. What Hear lets it remember is not read again.
+// ByToken reads who bears the token of a secret's hash. What Hear lets it remember is not read again; in a
+// transaction, which may be taken back, nothing is remembered.
 func (s *People) ByToken(ctx context.Context, secretSHA256 []byte, at time.Time) (people.Bearer, error) {
+	if _, ok := ctx.Value(txKey{}).(*begun); ok {
+		return s.readBearer(ctx, secretSHA256, at)
+	}
 	b, when, ok := s.bearers.of(secretSHA256)
 	if ok {
 		return b, nil

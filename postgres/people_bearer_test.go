@@ -3,6 +3,7 @@ package postgres_test
 import (
 	"context"
 	"crypto/sha256"
+	"errors"
 	"testing"
 	"time"
 
@@ -164,6 +165,28 @@ func TestP1BearerIsNotRememberedUnheard(t *testing.T) {
 	b.rename("the fourth name")
 	if got := b.by(0).Actor.Name; got != "the third name" {
 		t.Errorf("after it hears again, the copy asked: %s", got)
+	}
+}
+
+// TestP1BearerIsNotRememberedOfWhatIsTakenBack: a change that its transaction took back is not remembered.
+func TestP1BearerIsNotRememberedOfWhatIsTakenBack(t *testing.T) {
+	t.Parallel()
+	b := newBearing(t)
+	stop := errors.New("no")
+	err := postgres.NewDB(b.db.Pool).Do(t.Context(), func(ctx context.Context) error {
+		if _, err := b.copies[0].RevokeToken(ctx, b.person.ID, b.token.ID, instant); err != nil {
+			return err
+		}
+		if got, err := b.copies[0].ByToken(ctx, b.hash, instant); err != nil || !got.Revoked {
+			t.Errorf("in the transaction: %+v %v", got, err)
+		}
+		return stop
+	})
+	if !errors.Is(err, stop) {
+		t.Fatal(err)
+	}
+	if b.by(0).Revoked {
+		t.Error("the token is revoked, though that was taken back")
 	}
 }
 

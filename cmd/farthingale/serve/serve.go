@@ -420,7 +420,7 @@ func (h *House) Start(ctx context.Context) error {
 	done := make(chan struct{})
 	go func() {
 		defer close(done)
-		h.bearers.Hear(hearing)
+		h.Hear(hearing)
 	}()
 	h.endHearing = func() {
 		cancel()
@@ -428,6 +428,10 @@ func (h *House) Start(ctx context.Context) error {
 	}
 	return nil
 }
+
+// Hear listens for tokens that are revoked until ctx ends; meanwhile it is not asked anew with each request who bears
+// one.
+func (h *House) Hear(ctx context.Context) { h.bearers.Hear(ctx) }
 
 // Close ends what the house does beside its requests.
 func (h *House) Close(ctx context.Context) error {

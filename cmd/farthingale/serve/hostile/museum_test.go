@@ -69,6 +69,12 @@ func newMuseum(t testing.TB, doc *document) *museum {
 		}
 	}
 	m.watch()
+	hearing := make(chan struct{})
+	go func() {
+		defer close(hearing)
+		m.Hear(t.Context())
+	}()
+	t.Cleanup(func() { <-hearing })
 	for _, name := range m.list("select table_name || '.' || column_name from information_schema.columns where table_schema = 'public'") {
 		m.columns[name] = true
 	}
