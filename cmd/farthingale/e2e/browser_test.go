@@ -58,8 +58,10 @@ func startChromium() (context.Context, error) {
 	if err != nil {
 		return nil, err
 	}
-	// There is no graphics card where tests run, and playing one in software costs more than drawing without.
-	options := append(chromedp.DefaultExecAllocatorOptions[:], chromedp.ExecPath(path), chromedp.UserDataDir(profile), chromedp.Flag("disable-gpu", true))
+	// There is no graphics card where tests run, and playing one in software costs more than drawing without. Nor
+	// does a page live long enough for its scripts to be worth compiling well.
+	options := append(chromedp.DefaultExecAllocatorOptions[:], chromedp.ExecPath(path), chromedp.UserDataDir(profile),
+		chromedp.Flag("disable-gpu", true), chromedp.Flag("js-flags", "--no-opt"))
 	allocator, endAllocator := chromedp.NewExecAllocator(context.Background(), options...)
 	ctx, end := chromedp.NewContext(allocator)
 	closeChromium = func() {
