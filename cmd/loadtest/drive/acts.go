@@ -129,8 +129,8 @@ func q(path string, words ...string) string {
 func Reads() []Act {
 	search := func(name string, weight int, words func(v *Visit) string) []Act {
 		return []Act{
-			{Name: name, Weight: weight, Do: func(v *Visit) { v.get("search, "+name+", JSON", q("/api/v1/objects", "q", words(v))) }},
-			{Name: name + " page", Weight: weight, Do: func(v *Visit) { v.look("search, "+name+", page", q("/objects", "q", words(v))) }},
+			{Name: name, Weight: weight, Do: func(v *Visit) { v.get(searching+name+", JSON", q("/api/v1/objects", "q", words(v))) }},
+			{Name: name + " page", Weight: weight, Do: func(v *Visit) { v.look(searching+name+", page", q("/objects", "q", words(v))) }},
 		}
 	}
 	acts := []Act{

@@ -93,8 +93,11 @@ func (r *Record) Failed() int {
 	return n
 }
 
-// Print writes a line for each endpoint, reads before writes, then all reads and all writes, then the
-// errors.
+// searching begins the names of the endpoints that search.
+const searching = "search, "
+
+// Print writes a line for each endpoint, reads before writes, and lines for all searches, all reads and all writes,
+// then the errors.
 func (r *Record) Print(w io.Writer) {
 	r.mu.Lock()
 	defer r.mu.Unlock()
@@ -108,12 +111,18 @@ func (r *Record) Print(w io.Writer) {
 	}
 	_, _ = fmt.Fprintf(w, "%-44s %8s %8s %8s %8s %8s %8s\n", "endpoint (times in ms)", "answers", "p50", "p95", "p99", "max", "kB sent")
 	for _, write := range []bool{false, true} {
-		var all Samples
+		var all, searches Samples
 		for _, name := range slices.Sorted(maps.Keys(r.of)) {
 			if m := r.of[name]; m.write == write {
 				line(name, m.samples, m.bytes)
 				all = append(all, m.samples...)
+				if strings.HasPrefix(name, searching) {
+					searches = append(searches, m.samples...)
+				}
 			}
+		}
+		if len(searches) > 0 {
+			line("all searches", searches, 0)
 		}
 		if len(all) > 0 {
 			line(map[bool]string{false: "all reads", true: "all writes"}[write], all, 0)

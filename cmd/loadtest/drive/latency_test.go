@@ -50,17 +50,20 @@ func TestRecord(t *testing.T) {
 	for i := range 100 {
 		r.Add("object", false, time.Duration(i+1)*time.Millisecond, 2000, "")
 	}
+	r.Add("search, rare, JSON", false, time.Millisecond, 1000, "")
+	r.Add("search, three words, page", false, 3*time.Millisecond, 1000, "")
 	r.Add("move", true, 4*time.Millisecond, 100, "")
 	r.Add("move", true, time.Microsecond, 0, "409 V5")
 	r.Add("move", true, time.Microsecond, 0, "409 V5")
-	if r.Sent() != 103 || r.Failed() != 2 {
+	if r.Sent() != 105 || r.Failed() != 2 {
 		t.Errorf("%d sent, %d failed", r.Sent(), r.Failed())
 	}
 	var b bytes.Buffer
 	r.Print(&b)
 	for _, line := range []string{
 		"object 100 50.0 95.0 99.0 100 2.0",
-		"all reads 100 50.0 95.0 99.0 100",
+		"all searches 2 1 3 3 3",
+		"all reads 102 49.0 95.0 99.0 100",
 		"move 1 4 4 4 4 0.1",
 		"2 move: 409 V5",
 	} {
