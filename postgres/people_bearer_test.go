@@ -136,6 +136,43 @@ func TestP1BearerIsRemembered(t *testing.T) {
 	b.soon("both hear of what was done by hand", func() bool { return b.by(0).Closed && b.by(1).Closed })
 }
 
+// TestP1EveryChangeOfABearerIsTold: of each column that a bearer is read from; not of each use of a token.
+func TestP1EveryChangeOfABearerIsTold(t *testing.T) {
+	t.Parallel()
+	b := newBearing(t)
+	ear, err := b.db.OwnerPool().Acquire(t.Context())
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer ear.Release()
+	if _, err := ear.Exec(t.Context(), `listen bearer`); err != nil {
+		t.Fatal(err)
+	}
+	for change, told := range map[string]bool{
+		`update token set scopes = '{read}'`:                          true,
+		`update token set expires_at = expires_at - interval '1 h'`:   true,
+		`update token set revoked_at = now()`:                         true,
+		`update token set last_used_at = now()`:                       false,
+		`update person set name = 'Another'`:                          true,
+		`update person set roles = '{reader}'`:                        true,
+		`update person set departments = '{Diving}'`:                  true,
+		`update person set sees_values = true`:                        true,
+		`update person set closed_at = now()`:                         true,
+		`update person set email = 'somebody@example.org'`:            false,
+		`delete from token where id <> '` + b.token.ID.String() + `'`: true,
+	} {
+		if _, err := ear.Exec(t.Context(), change); err != nil { // what this session says itself it hears before it is answered
+			t.Fatal(err)
+		}
+		ctx, cancel := context.WithTimeout(t.Context(), time.Millisecond)
+		_, err := ear.Conn().WaitForNotification(ctx)
+		cancel()
+		if heard := err == nil; heard != told {
+			t.Errorf("%s: heard %v, want %v", change, heard, told)
+		}
+	}
+}
+
 // TestP1BearerIsNotRememberedUnheard: a copy that does not hear of changes asks each time.
 func TestP1BearerIsNotRememberedUnheard(t *testing.T) {
 	t.Parallel()
