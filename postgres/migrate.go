@@ -94,7 +94,7 @@ func (m migration) up(ctx context.Context) error {
 			return err
 		}
 		if len(before.Pending) > 0 {
-			if err := m.run(ctx, (*migrate.Migrate).Up, before.Version); err != nil {
+			if err := m.run(ctx, len(before.Pending), before.Version); err != nil {
 				return err
 			}
 			m.log.Info("migrated", "from", before.Version, "to", before.Latest)
@@ -125,7 +125,7 @@ func (m migration) down(ctx context.Context, steps int) error {
 				return err
 			}
 		}
-		if err := m.run(ctx, func(r *migrate.Migrate) error { return r.Steps(-steps) }, before.Version); err != nil {
+		if err := m.run(ctx, -steps, before.Version); err != nil {
 			return err
 		}
 		m.log.Info("took back migrations", "from", before.Version, "steps", steps)
@@ -211,8 +211,9 @@ func (m migration) steps(wanted func(version uint) bool) ([]Step, error) {
 	return steps, nil
 }
 
-// run lets the migration library do its work.
-func (m migration) run(ctx context.Context, work func(*migrate.Migrate) error, before uint) error {
+// run lets the migration library make so many steps, or take so many back when steps is negative. It stops between
+// two when ctx ends: the library's own way to stop is unsafe between its goroutines.
+func (m migration) run(ctx context.Context, steps int, before uint) error {
 	files, err := iofs.New(m.files, ".")
 	if err != nil {
 		return fmt.Errorf("list migrations: %w", err)
@@ -230,18 +231,24 @@ func (m migration) run(ctx context.Context, work func(*migrate.Migrate) error, b
 		return fmt.Errorf("prepare migrations: %w", err)
 	}
 	defer runner.Close()
-	stop := context.AfterFunc(ctx, func() { runner.GracefulStop <- true }) // between two steps
-	defer stop()
-
-	err = work(runner)
-	var refused migratedb.Error
-	switch {
-	case err == nil || errors.Is(err, migrate.ErrNoChange):
-		return ctx.Err()
-	case errors.As(err, &refused):
-		return m.refused(runner, refused, before)
+	one := 1
+	if steps < 0 {
+		one, steps = -1, -steps
 	}
-	return fmt.Errorf("migrate: %w", err)
+	for range steps {
+		if err := ctx.Err(); err != nil {
+			return err
+		}
+		err := runner.Steps(one)
+		var refused migratedb.Error
+		switch {
+		case errors.As(err, &refused):
+			return m.refused(runner, refused, before)
+		case err != nil:
+			return fmt.Errorf("migrate: %w", err)
+		}
+	}
+	return ctx.Err()
 }
 
 // refused words a step that the database refuses. A file is one transaction, so nothing of

