@@ -294,7 +294,12 @@ func TestServerShotInTheMiddleOfWork(t *testing.T) {
 	keepSomething(t, c)
 	conn := connect(t, c)
 	// A backend at work does not notice at once that the server is gone, and holds its memory.
-	go conn.Exec(context.Background(), "select count(*) from generate_series(1, 5000000)")
+	worked := make(chan struct{})
+	go func() {
+		defer close(worked)
+		_, _ = conn.Exec(context.Background(), "select count(*) from generate_series(1, 5000000)")
+	}()
+	t.Cleanup(func() { <-worked }) // before the connection is closed
 	for do(t, c, "select count(*)::text from pg_stat_activity where query like '%5000000%' and pid <> pg_backend_pid()") == "0" {
 	}
 	if err := c.process.cmd.Process.Kill(); err != nil {
