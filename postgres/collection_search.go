@@ -328,14 +328,14 @@ const same = `same as materialized (
 // many, but a short one; words that are never held together are expected too often. So unless very many objects are
 // expected to hold them, a glance at the first objects must promise that the walk fills a page. A walk that has not
 // filled it is given up, and the index asked.
-const (
-	manyFrom   = 8000
-	surelyFrom = 100_000
-	walkMost   = 20000
-	walkTry    = 5000
-	glanceAt   = 500
-	glanceMost = 1 // of those that the glance is at must hold the words before walkMost are walked
-	glanceTry  = 3 // and before walkTry are
+const ( // as SQL
+	manyFrom   = `8000`
+	surelyFrom = `100000`
+	walkMost   = `20000`
+	walkTry    = `5000`
+	glanceAt   = `500`
+	glanceMost = `1` // of those that the glance is at must hold the words before walkMost are walked
+	glanceTry  = `3` // and before walkTry are
 )
 
 // commonFrom is how many rows at least say what is asked of each object in turn.
@@ -356,19 +356,19 @@ func (s *search) found(words, others string, at int) string {
 			select o.id, o.words from object o where ` + most + ` > 0 and ` + s.filters + others + ` order by ` + s.order.by + ` limit ` + most + `) w
 		where w.words @@ (select query from asked)`
 	}
-	return fmt.Sprintf(`asked as materialized (
-		select query, walk, case when expected < %[9]d then least(walk, %[5]d) else 0 end as glance, case when walk < %[2]d then %[10]d else %[11]d end as must
-		from (select query, expected, case when expected >= %[1]d then %[2]d
-				when (select min(words_expected(p::tsquery)) from unnest(%[3]s::text[]) p) >= 4 * %[1]d then %[4]d else 0 end as walk
-			from (select query, words_expected(query) as expected from (select string_agg(p, ' & ')::tsquery as query from unnest(%[3]s::text[]) p) q) e) w),
-	glance as materialized (select a.glance > 0 and x.n < a.must as vain from asked a, (select count(*) as n from (%[6]s) w) x),
-	walked as materialized (%[7]s limit @limit),
+	parts := `unnest(` + words + `::text[]) p`
+	return `asked as materialized (
+		select query, walk, case when expected < ` + surelyFrom + ` then least(walk, ` + glanceAt + `) else 0 end as glance,
+			case when walk < ` + walkMost + ` then ` + glanceTry + ` else ` + glanceMost + ` end as must
+		from (select query, expected, case when expected >= ` + manyFrom + ` then ` + walkMost + `
+				when (select min(words_expected(p::tsquery)) from ` + parts + `) >= 4 * ` + manyFrom + ` then ` + walkTry + ` else 0 end as walk
+			from (select query, words_expected(query) as expected from (select string_agg(p, ' & ')::tsquery as query from ` + parts + `) q) e) w),
+	glance as materialized (select a.glance > 0 and x.n < a.must as vain from asked a, (select count(*) as n from (` + walk("", "(select glance from asked)") + `) w) x),
+	walked as materialized (` + walk("w.id", "(select case when vain then 0 else walk end from asked, glance)") + ` limit @limit),
 	held as materialized ((select o.id from asked a cross join lateral (select id, sort_key collate "C" as sort_key from words_found(a.query)) o
-			where (select count(*) < @limit from walked)%[8]s)
+			where (select count(*) < @limit from walked)` + first + `)
 		union all select id from walked where (select count(*) >= @limit from walked))
-`, manyFrom, walkMost, words, walkTry, glanceAt,
-		walk("", "(select glance from asked)"),
-		walk("w.id", "(select case when vain then 0 else walk end from asked, glance)"), first, surelyFrom, glanceTry, glanceMost)
+`
 }
 
 // isHeld says that an object holds the words.

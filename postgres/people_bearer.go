@@ -72,14 +72,24 @@ func (b *bearers) hear(yes bool) {
 	b.forget() // also what was remembered meanwhile
 }
 
-// Hear listens for changes of tokens and their bearers until ctx ends. While it does, ByToken may answer from memory.
-func (s *People) Hear(ctx context.Context) {
-	for ctx.Err() == nil {
-		_ = s.hear(ctx) // whatever broke off: nothing is remembered until it is listened again
-		select {
-		case <-ctx.Done():
-		case <-time.After(hearAgain):
+// Hear begins to listen for changes of tokens and their bearers, until end is called. While it does, ByToken may
+// answer from memory.
+func (s *People) Hear(ctx context.Context) (end func()) {
+	ctx, cancel := context.WithCancel(context.WithoutCancel(ctx))
+	done := make(chan struct{})
+	go func() {
+		defer close(done)
+		for ctx.Err() == nil {
+			_ = s.hear(ctx) // whatever broke off: nothing is remembered until it is listened again
+			select {
+			case <-ctx.Done():
+			case <-time.After(hearAgain):
+			}
 		}
+	}()
+	return func() {
+		cancel()
+		<-done
 	}
 }
 

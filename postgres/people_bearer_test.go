@@ -30,16 +30,7 @@ func newBearing(t *testing.T) *bearing {
 	for i := range b.copies {
 		b.copies[i] = postgres.NewPeople(postgres.NewDB(b.db.Pool))
 		b.copies[i].Lasts(time.Hour)
-		ctx, cancel := context.WithCancel(t.Context())
-		done := make(chan struct{})
-		go func() {
-			defer close(done)
-			b.copies[i].Hear(ctx)
-		}()
-		t.Cleanup(func() {
-			cancel()
-			<-done
-		})
+		t.Cleanup(b.copies[i].Hear(t.Context()))
 	}
 	b.person = &people.Person{ID: domain.NewID(), Name: "Ines Falkenberg", SignInName: "ines", Roles: []domain.Role{domain.Conservator}, Departments: []string{}, Version: 1, CreatedAt: instant}
 	if err := b.copies[0].Add(t.Context(), b.person); err != nil {
@@ -49,14 +40,8 @@ func newBearing(t *testing.T) *bearing {
 	if err := b.copies[0].AddToken(t.Context(), b.token, b.hash); err != nil {
 		t.Fatal(err)
 	}
-	b.hear()
-	return b
-}
-
-// hear waits until both copies hear.
-func (b *bearing) hear() {
-	b.t.Helper()
 	b.soon("both copies hear", func() bool { return b.copies[0].Hears() && b.copies[1].Hears() })
+	return b
 }
 
 // soon waits for something.

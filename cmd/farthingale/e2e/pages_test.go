@@ -44,18 +44,17 @@ func axe(t testing.TB) string {
 }
 
 // violations runs axe-core, which the page has, with some of its rules or, for nil, with all for WCAG 2.2 AA and
-// good practice but a few.
-func (b *tab) violations(some, but []string) []string {
+// good practice; contrast says whether that of colours is among them.
+func (b *tab) violations(some []string, contrast bool) []string {
 	b.t.Helper()
 	only := `['wcag2a','wcag2aa','wcag21a','wcag21aa','wcag22aa','best-practice']`
 	if some != nil {
+		if contrast {
+			some = slices.Concat(some, []string{byColour})
+		}
 		only = `{type: 'rule', values: ['` + strings.Join(some, `','`) + `']}`
 	}
-	off := ""
-	for _, rule := range but {
-		off += `'` + rule + `': {enabled: false}, `
-	}
-	found := value(b, chromedp.Evaluate[[]violation](`axe.run(document, {runOnly: `+only+`, rules: {`+off+`}, resultTypes: ['violations']}).then(r => r.violations)`, chromedp.EvalAwaitPromise))
+	found := value(b, chromedp.Evaluate[[]violation](fmt.Sprintf(`axe.run(document, {runOnly: %s, rules: {'%s': {enabled: %t}}, resultTypes: ['violations']}).then(r => r.violations)`, only, byColour, contrast), chromedp.EvalAwaitPromise))
 	var said []string
 	for _, v := range found {
 		for _, n := range v.Nodes {
@@ -89,11 +88,14 @@ const measure = `(() => {
 	return {wide, small};
 })()`
 
-// Rules of axe-core whose answer follows from where things lie and how large they are, and those whose answer
-// follows from colours. It takes a table for one of data by its size too.
-var (
-	bySize   = []string{"target-size", "scrollable-region-focusable", "td-headers-attr", "th-has-data-cells", "scope-attr-valid", "table-duplicate-name", "empty-table-header"}
-	byColour = []string{"color-contrast", "link-in-text-block"}
+// Rules of axe-core whose answer follows from where things lie and how large they are, with the one that tells links
+// from the text around them, and the rule whose answer follows from colours alone. It takes a table for one of data by
+// its size too.
+var bySize = []string{"target-size", "scrollable-region-focusable", "td-headers-attr", "th-has-data-cells", "scope-attr-valid", "table-duplicate-name", "empty-table-header", byText}
+
+const (
+	byText   = "link-in-text-block"
+	byColour = "color-contrast"
 )
 
 // views are how every page is looked at, and with which rules of axe-core; nil: all. What a page says and
@@ -107,7 +109,7 @@ var views = []struct {
 	narrow bool
 }{
 	{scheme: "light", width: 1280}, {scheme: "light", width: 820, rules: bySize}, {scheme: "light", width: 360, rules: bySize, narrow: true},
-	{scheme: "dark", width: 1280, rules: []string{}},
+	{scheme: "dark", width: 1280, rules: []string{byText}},
 }
 
 // shown says whether more is shown than when it was last asked on this page, or something is hidden that holds
@@ -122,7 +124,7 @@ const shown = `(() => {
 })()`
 
 // colours are in which colours the page writes on which grounds, and where its size asks for another contrast: what
-// the rules of colours answer for. Of a link also the colour of the text around it.
+// the rule of contrast answers for.
 //
 // source: WCAG 2.2, "large scale": 18 pt (24 px), or 14 pt (18.66 px) when bold
 const colours = `(() => {
@@ -137,8 +139,8 @@ const colours = `(() => {
 	for (const e of document.body.querySelectorAll('*')) {
 		if (!e.matches('input, select, textarea') && ![...e.childNodes].some(n => n.nodeType === Node.TEXT_NODE && n.data.trim())) continue;
 		if (!e.checkVisibility({visibilityProperty: true})) continue;
-		const s = getComputedStyle(e), px = parseFloat(s.fontSize), link = e.closest('a');
-		all.add([s.color, s.textShadow, px >= 24 || s.fontWeight >= 700 && px >= 18.66, link ? s.textDecorationLine + s.fontWeight + getComputedStyle(link.parentElement).color : '', ground(e)].join());
+		const s = getComputedStyle(e), px = parseFloat(s.fontSize);
+		all.add([s.color, s.fill, s.textShadow, px >= 24 || s.fontWeight >= 700 && px >= 18.66, ground(e)].join());
 	}
 	return [...all];
 })()`
@@ -224,7 +226,7 @@ func (b *tab) judge(path, name, script string) {
 	}
 }
 
-// ask asks the rules of a view, all where its width made that necessary, and those of colours where some are new.
+// ask asks the rules of a view, all where its width made that necessary, and that of contrast where colours are new.
 func (b *tab) ask(rules []string, narrow bool) []string {
 	b.t.Helper()
 	if rules == nil || narrow {
@@ -233,21 +235,10 @@ func (b *tab) ask(rules []string, narrow bool) []string {
 		}
 	}
 	written := value(b, chromedp.Evaluate[[]string](colours))
-	news := slices.ContainsFunc(written, func(c string) bool {
+	faults := b.violations(rules, slices.ContainsFunc(written, func(c string) bool {
 		_, known := judged.Load(c)
 		return !known
-	})
-	var faults []string
-	switch {
-	case news && rules == nil:
-		faults = b.violations(nil, nil)
-	case news:
-		faults = b.violations(slices.Concat(rules, byColour), nil)
-	case rules == nil:
-		return b.violations(nil, byColour)
-	case len(rules) > 0:
-		return b.violations(rules, nil)
-	}
+	}))
 	if len(faults) == 0 {
 		for _, c := range written {
 			judged.Store(c, true)

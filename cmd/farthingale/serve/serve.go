@@ -416,22 +416,13 @@ func (h *House) Start(ctx context.Context) error {
 	if err := h.Jobs.Start(ctx, everydayJobs, h.images); err != nil {
 		return err
 	}
-	hearing, cancel := context.WithCancel(context.WithoutCancel(ctx))
-	done := make(chan struct{})
-	go func() {
-		defer close(done)
-		h.Hear(hearing)
-	}()
-	h.endHearing = func() {
-		cancel()
-		<-done
-	}
+	h.endHearing = h.Hear(ctx)
 	return nil
 }
 
-// Hear listens for tokens that are revoked until ctx ends; meanwhile it is not asked anew with each request who bears
-// one.
-func (h *House) Hear(ctx context.Context) { h.bearers.Hear(ctx) }
+// Hear begins to listen for tokens that are revoked, until end is called; meanwhile it is not asked anew with each
+// request who bears one.
+func (h *House) Hear(ctx context.Context) (end func()) { return h.bearers.Hear(ctx) }
 
 // Close ends what the house does beside its requests.
 func (h *House) Close(ctx context.Context) error {

@@ -161,7 +161,7 @@ func (n node) walk(limited bool, trees map[string]index, whole func(node)) {
 	case "Seq Scan":
 		whole(n)
 	case "Index Scan", "Index Only Scan":
-		if tree, ok := trees[n.Index]; ok && !limited && !tree.begins(n.Cond) {
+		if tree, ok := trees[n.Index]; !limited && (n.Cond == "" || ok && !tree.begins(n.Cond)) {
 			whole(n)
 		}
 	case "Bitmap Index Scan": // without a condition it is an index of just the rows that are asked for

@@ -69,12 +69,7 @@ func newMuseum(t testing.TB, doc *document) *museum {
 		}
 	}
 	m.watch()
-	hearing := make(chan struct{})
-	go func() {
-		defer close(hearing)
-		m.Hear(t.Context())
-	}()
-	t.Cleanup(func() { <-hearing })
+	t.Cleanup(m.Hear(t.Context()))
 	for _, name := range m.list("select table_name || '.' || column_name from information_schema.columns where table_schema = 'public'") {
 		m.columns[name] = true
 	}
