@@ -67,10 +67,11 @@ func (b *tab) violations(some []string, contrast bool) []string {
 // measured are sizes of the page as it is shown.
 type measured struct {
 	Wide  []string `json:"wide"`  // what sticks out at the right
+	Thin  []string `json:"thin"`  // cells that write a letter a line
 	Small []string `json:"small"` // what is too small to press on a page for quick logging
 }
 
-// measure finds what sticks out of the window, and what is under 44 px in a quick form.
+// measure finds what sticks out of the window, what is too thin to read, and what is under 44 px in a quick form.
 const measure = `(() => {
 	const show = e => '<' + e.tagName.toLowerCase() + (e.id ? ' id=' + e.id : '') + (e.className && e.className.baseVal === undefined ? ' class=' + e.className : '') + '> ' + (e.textContent || '').trim().slice(0, 40);
 	const wide = [];
@@ -85,7 +86,11 @@ const measure = `(() => {
 		const r = e.getBoundingClientRect();
 		if (r.width && !e.matches('.unseen') && (r.height < 44 || r.width < 44)) small.push(show(e) + ' ' + Math.round(r.width) + '×' + Math.round(r.height));
 	}
-	return {wide, small};
+	const thin = [...document.querySelectorAll('td, th, dd')].filter(e => {
+		const s = getComputedStyle(e), em = parseFloat(s.fontSize);
+		return e.innerText.trim().length > 8 && e.offsetHeight > 8 * em && e.clientWidth - parseFloat(s.paddingLeft) - parseFloat(s.paddingRight) < 2 * em;
+	}).map(show);
+	return {wide, thin, small};
 })()`
 
 // Rules of axe-core whose answer follows from where things lie and how large they are, with the one that tells links
@@ -212,6 +217,9 @@ func (b *tab) judge(path, name, script string) {
 		sizes := value(b, chromedp.Evaluate[measured](measure))
 		for _, wide := range sizes.Wide {
 			faults = append(faults, "sticks out: "+wide)
+		}
+		for _, thin := range sizes.Thin {
+			faults = append(faults, "a letter a line: "+thin)
 		}
 		for _, small := range sizes.Small {
 			faults = append(faults, "too small to press: "+small)
